@@ -1,0 +1,143 @@
+"""How long every unit is, in order of the journal, and what the counts say against it.
+
+A unit's length is a Form on the named unknowns of the pulls nobody counted.  Each count either narrows them or cannot
+be true; then it is kept out and reported as a Difference: the last agreeing count up the way, this one, and the events
+between them.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from ..errors import Clash
+from ..facts import Run, Tie
+from .counts import narrowed
+from .feed import Feed
+from .form import Bounds, Doubt, Form
+
+__all__ = ["Difference", "Lengths"]
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """A count that cannot be true beside those before it.
+
+    seq : its entry; since : the last that agreed, in words; events : entries between; booked : what it should lie in
+    """
+
+    seq: int
+    unit: str
+    counted: int
+    booked: Bounds
+    since: str
+    events: tuple[int, ...]
+
+    @property
+    def text(self) -> str:
+        """In words."""
+        low, high = self.booked
+        book = f"{low:,}" if low == high else f"{low:,} to {high:,}"
+        between = ", ".join(map(str, self.events)) or "none"
+        return f"{self.unit}: {self.counted:,} counted, {book} booked; since {self.since}; entries between: {between}"
+
+
+class Lengths:
+    """Lengths of all units, bounds of all unknowns, and the differences found on the way."""
+
+    def __init__(self) -> None:
+        self.of: dict[str, Form] = {}
+        self.known: dict[str, Bounds] = {}
+        self.agreed: dict[str, Tie] = {}
+        self.differences: list[Difference] = []
+        self.maker: dict[str, Run] = {}
+        self._equal: list[tuple[Form, int]] = []
+
+    @classmethod
+    def read(cls, runs: Iterable[Run], ties: Iterable[Tie]) -> "Lengths":
+        """Runs and ties taken in the order of the journal."""
+        lengths = cls()
+        for one in sorted([*runs, *ties], key=lambda fact: fact.seq):
+            lengths.run(one) if isinstance(one, Run) else lengths.tie(one)
+        return lengths
+
+    def run(self, run: Run) -> None:
+        """Lengths of what a run gave."""
+        for unit, _, length in run.born:
+            self._add(unit, Form(length), run)
+        self._from_pieces(run)
+        if run.pile:
+            for u in run.pile.unknowns:
+                self.known[u.name] = (u.low, u.high)
+            feed = Feed(run.pile, self.of, Doubt(self.known))
+            for unit, length in feed.out_lengths.items():
+                self._add(unit, length, run)
+            for pull in run.pile.pulls:
+                self._add(pull.lot, Form(pull.sheets), run)
+            for u in run.pile.unknowns:
+                self._add(u.lot, Form(0, ((u.name, 1),)), run)
+
+    def _from_pieces(self, run: Run) -> None:
+        reach: dict[str, int] = {}
+        for piece in run.pieces:
+            end = (piece.at if piece.sign > 0 else piece.at - piece.count + 1) + piece.count
+            reach[piece.to_unit] = max(reach.get(piece.to_unit, 0), end)
+        for unit, end in reach.items():
+            known = self.of.get(unit)
+            if known is None or known.constant < end:
+                self._add(unit, Form(end), run)
+
+    def _add(self, unit: str, length: Form, run: Run) -> None:
+        self.of[unit] = length
+        self.maker.setdefault(unit, run)
+
+    def tie(self, tie: Tie) -> None:
+        """A count taken in, or reported as a difference."""
+        if tie.counted is None:
+            return
+        form = self.of[tie.unit]
+        narrower = narrowed(self.known, [*self._equal, (form, tie.counted)]) if form.terms else self.known
+        if narrower is None or (not form.terms and form.constant != tie.counted):
+            self._differ(tie, form)
+            return
+        self.differences = [d for d in self.differences if d.unit != tie.unit]
+        self.agreed[tie.unit] = tie
+        if form.terms:
+            self.known = dict(narrower)
+            self._equal.append((form, tie.counted))
+
+    def _differ(self, tie: Tie, form: Form) -> None:
+        since, events = self._between(tie.unit)
+        booked = Doubt(self.known).bounds(form)
+        self.differences.append(Difference(tie.seq, tie.unit, tie.counted or 0, booked, since, events))
+
+    def _between(self, unit: str) -> tuple[str, tuple[int, ...]]:
+        """The last agreeing counts up the way, and the events since."""
+        counts, events, todo = [], set(), [unit]
+        while todo:
+            at = todo.pop()
+            if at in self.agreed:
+                counts.append(self.agreed[at].name)
+                continue
+            run = self.maker[at]
+            if run.seq not in events:
+                events.add(run.seq)
+                inputs = run.pile.inputs if run.pile else ()
+                todo += inputs
+                if not inputs:
+                    counts.append(f"{run.what} (entry {run.seq})")
+        return " and ".join(sorted(counts)), tuple(sorted(events))
+
+    def settled(self) -> Mapping[str, Form]:
+        """Lengths with every pinned unknown put in."""
+        doubt = Doubt(self.known)
+        return {unit: doubt.settled(form) if form.terms else form for unit, form in self.of.items()}
+
+    def sheets(self, unit: str) -> Bounds:
+        """How long a unit is, at least and at most; Clash is for the caller who wants one number."""
+        return Doubt(self.known).bounds(self.of[unit])
+
+    def exactly(self, unit: str) -> int:
+        """How long a unit is; Clash when nobody counted it."""
+        low, high = self.sheets(unit)
+        if low != high:
+            raise Clash(unit, f"{low}..{high}", "sheets were pulled from it uncounted", "count it")
+        return low

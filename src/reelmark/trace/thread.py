@@ -1,0 +1,233 @@
+"""The thread: every unit of the works tied to every other, from runs alone.
+
+    thread = Thread(runs, ties)
+    thread.forward(extent)   where it went     } each an Answer: MAY (recall this) and MUST (book this),
+    thread.back(extent)      where it is from  } for every unit on the way
+
+Three tables on one big axis do the exact part: `step` (web to web, sheet to sheet), `cutter` (web to sheet) and
+`prints` (sheet to strike of the numbering boxes); strikes to numbers is closed form.  What the tables leave open hangs
+on named unknowns and goes through the Feeds.  The composed maps are caches, made when first asked for.
+"""
+
+from collections.abc import Iterable, Sequence
+from functools import cached_property
+
+import numpy as np
+
+from ..errors import NotThere
+from ..facts import Imprint, PileRun, Run, Tie, Unknown
+from ..spans import Extent, Spans
+from .cutter import Cutter
+from .exact import exact_rows
+from .feed import Feed
+from .form import Doubt
+from .frames import Frames
+from .lengths import Difference, Lengths
+from .pins import pins_of
+from .runs import RunMap
+from .strikes import Strikes
+from .walk import Answer, walk_back, walk_forward
+
+__all__ = ["Answer", "Difference", "Thread"]
+
+
+class Thread:
+    """Where everything is and was.  Built from runs and ties in journal order; immutable after.
+
+    earlier : a thread of the same order a little while ago; what it already worked out is taken over
+    """
+
+    def __init__(self, runs: Sequence[Run], ties: Sequence[Tie] = (), earlier: "Thread | None" = None) -> None:
+        self.runs, self.ties = tuple(runs), tuple(ties)
+        self.lengths = Lengths.read(self.runs, self.ties)
+        self.length = self.lengths.settled()
+        self.doubt = Doubt(self.lengths.known)
+        self.frames = earlier.frames if earlier else Frames()
+        self._rows: dict[object, np.ndarray] = {}
+        self._earlier_rows = earlier._rows if earlier else {}
+        self.order: dict[str, int] = {unit: i for i, unit in enumerate(self.length)}
+        self.maker = self.lengths.maker
+        self._index_units()
+        self._lay_tables()
+
+    # --- making ------------------------------------------------------------------------------------------------
+
+    def _index_units(self) -> None:
+        self.takers: dict[str, list[Run]] = {}
+        self.imprints: dict[str, Imprint] = {}
+        for run in self.runs:
+            for unit in run.pile.inputs if run.pile else {p.unit for p in run.pieces}:
+                self.takers.setdefault(unit, []).append(run)
+            if run.imprint:
+                self.imprints[run.imprint.unit] = run.imprint
+        self.strikes = {Strikes.of(i): None for i in self.imprints.values()}
+        self.feeds: dict[int, Feed] = {}
+        self.print_feeds: dict[str, Feed] = {}
+
+    def feed(self, run: Run) -> Feed:
+        """The Feed of a run on piles, made when first asked for."""
+        made = self.feeds.get(run.seq)
+        if made is None:
+            assert run.pile is not None
+            made = Feed(run.pile, self.length, self.doubt, pins_of(self, run))
+            self.feeds[run.seq] = made
+        return made
+
+    def print_feed(self, unit: str) -> Feed:
+        """The numbering of a pile as a Feed from its sheets to the strikes it got."""
+        made = self.print_feeds.get(unit)
+        if made is None:
+            made = self.print_feeds[unit] = self._make_print_feed(self.imprints[unit])
+        return made
+
+    def _make_print_feed(self, imprint: Imprint) -> Feed:
+        place, _ = Strikes.of(imprint).place
+        length = self.length[imprint.unit]
+        low, high = self.doubt.bounds(length)
+        missed = max(0, low - imprint.ticks), max(0, high - imprint.ticks)
+        unknown = Unknown(f"unnumbered {imprint.unit}", 0, high, *missed, f"{imprint.unit} unnumbered", "good", "")
+        run = PileRun((imprint.unit,), ((place, imprint.ticks),), True, unknowns=(unknown,) if missed[1] else ())
+        doubt = Doubt({**self.lengths.known, unknown.name: missed})
+        return Feed(run, self.length, doubt, pins_of(self, imprint))
+
+    def _lay_tables(self) -> None:
+        step, cuts = [np.empty((0, 4), np.int64)], []
+        for run in self.runs:
+            if run.pile:
+                step.append(self._kept(run))
+            elif run.pieces:
+                cuts += [self._cut_row(p) for p in run.pieces if p.width > 1]
+                step.append(self._piece_rows(run))
+        table = np.concatenate(step)
+        self.step = RunMap(table[:, 0], table[:, 1], table[:, 2], table[:, 3])
+        self.back_step = self.step.inverse
+        self.cutter = Cutter(cuts)
+        self.prints = RunMap.of(row for unit in self.imprints for row in self._print_rows(unit))
+        self.back_prints = self.prints.inverse
+
+    def _kept(self, run: Run) -> np.ndarray:
+        """Rows of a run on piles: taken over from the earlier thread where nothing that bears on them changed."""
+        assert run.pile is not None
+        bearing = (run.pile, *(self.length[u] for u in run.pile.inputs), *(self.lengths.known[u.name] for u in run.pile.unknowns))
+        rows = self._earlier_rows.get(bearing)
+        if rows is None:
+            feed = Feed(run.pile, self.length, self.doubt)
+            rows = self._global_rows(exact_rows(feed))
+        self._rows[bearing] = rows
+        return rows
+
+    def _piece_rows(self, run: Run) -> np.ndarray:
+        key = run.pieces
+        rows = self._earlier_rows.get(key)
+        if rows is None:
+            start = self.frames.start
+            rows = np.array(
+                [
+                    (start((p.unit, p.lane)) + p.start, p.count, start((p.to_unit, p.to_lane)) + p.at, p.sign)
+                    for p in run.pieces if p.width == 1
+                ], np.int64,
+            ).reshape(-1, 4)  # fmt: skip
+        self._rows[key] = rows
+        return rows
+
+    def _global_rows(self, rows: Iterable[tuple[str, int, int, str, int, int]]) -> np.ndarray:
+        start = self.frames.start
+        made = [(start((u, 0)) + a, n, start((to, 0)) + at, sign) for u, a, n, to, at, sign in rows]
+        return np.array(made, np.int64).reshape(-1, 4)
+
+    def _cut_row(self, p: "object") -> tuple[int, int, int, int, int]:
+        web, pile = self.frames.start((p.unit, p.lane)), self.frames.start((p.to_unit, p.to_lane))  # type: ignore[attr-defined]
+        low = p.at if p.sign > 0 else p.at - p.count + 1  # type: ignore[attr-defined]
+        return pile + low, p.count, web + p.start, p.width, p.sign  # type: ignore[attr-defined]
+
+    def _print_rows(self, unit: str) -> Iterable[tuple[int, int, int, int]]:
+        first = self.imprints[unit].first_tick
+        for u, a, n, to, at, sign in exact_rows(self.print_feed(unit)):
+            if not to.endswith(" unnumbered"):
+                yield self.frames.start((u, 0)) + a, n, self.frames.start((to, 0)) + first + at, sign
+
+    # --- composed maps, cached ---------------------------------------------------------------------------------
+
+    @cached_property
+    def born(self) -> RunMap:
+        """Strike -> sheet as it was cut, through every exact handling of piles."""
+        return self._followed(self.back_prints, self.cutter.sheets)
+
+    @cached_property
+    def wound(self) -> RunMap:
+        """Web as the sheet cutter met it -> film as it was wound."""
+        at_cutter = RunMap.identity(self.cutter.web(self.cutter.sheets))
+        return self._followed(at_cutter, None)
+
+    def _followed(self, start: RunMap, until: Spans | None) -> RunMap:
+        """The map continued backwards as far as it goes."""
+        done, going = RunMap.of(), start
+        while len(going):
+            onward = going.then(self.back_step)
+            done |= going.but(self.back_step.domain)
+            going = onward
+        return done if until is None else done.then(RunMap.identity(until))
+
+    @cached_property
+    def _born_back(self) -> RunMap:
+        return self.born.inverse
+
+    @cached_property
+    def _wound_back(self) -> RunMap:
+        return self.wound.inverse
+
+    # --- asking ------------------------------------------------------------------------------------------------
+
+    def known(self, unit: str) -> str:
+        """The unit's name, or NotThere."""
+        if unit not in self.length and not unit.startswith("series "):
+            near = [u for u in self.length if unit.lower() in u.lower()][:4]
+            cure = f"did you mean {', '.join(near)}?" if near else "list the units with `reelmark way --units`"
+            raise NotThere("unit", unit, "no record made a unit of that name", cure)
+        return unit
+
+    def forward(self, extent: Extent) -> Answer:
+        """Where an extent went, for every unit it touched."""
+        for unit, _ in extent:
+            self.known(unit)
+        return walk_forward(self, extent)
+
+    def back(self, extent: Extent) -> Answer:
+        """Where an extent came from, for every unit up the way."""
+        for unit, _ in extent:
+            self.known(unit)
+        return walk_back(self, extent)
+
+    def strike_of(self, series: str, number: int) -> tuple[Strikes, int, int] | None:
+        """(setting, tick, position) of a number that was printed, or None."""
+        for strikes in self.strikes:
+            if strikes.series == series and number >= strikes.base:
+                tick, position = strikes.struck(number)
+                if self._was_struck(strikes, tick):
+                    return strikes, tick, position
+        return None
+
+    def _was_struck(self, strikes: Strikes, tick: int) -> bool:
+        return any(
+            i.first_tick <= tick < i.first_tick + i.ticks for i in self.imprints.values() if Strikes.of(i) == strikes
+        )
+
+    def film_of(self, strikes: Strikes, tick: int) -> list[tuple[str, int, int, int]]:
+        """(roll, lane, start, stop) um of the film of one strike; empty where only the walk can tell.  About 10 us."""
+        sheet = self.born.at(self.frames.start(strikes.place) + tick)
+        web = self.cutter.web_of(sheet) if sheet is not None else None
+        if web is None:
+            return []
+        return [
+            (*place, a, b) for place, spans in self.frames.locally(self.wound.image(Spans.of(web))).items()
+            for a, b in spans
+        ]  # fmt: skip
+
+    def numbers_on(self, film: Extent) -> dict[Strikes, Spans]:
+        """Numbers of all exact sheets that hold any of the film; the short way for film alone."""
+        spans = Spans.of()
+        for place, some in film.items():
+            spans |= self.frames.globally(place, some)
+        sheets = self.cutter.touched(self._wound_back.image(spans))
+        ticks = self.frames.locally(self._born_back.image(sheets))
+        return {s: s.numbers(ticks[s.place]) for s in self.strikes if s.place in ticks}
