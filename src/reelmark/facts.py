@@ -18,6 +18,7 @@ from typing import Literal, NamedTuple
 from .spans import Extent
 
 __all__ = [
+    "BLANK",
     "SERIES",
     "Account",
     "Imprint",
@@ -34,6 +35,7 @@ __all__ = [
 
 Kind = Literal["good", "spoiled", "sample", "held", "destroyed", "difference", "carried"]
 
+BLANK = "no number"  # what a sheet is known as when it was looked at and bore none
 SERIES = "series "  # a series is a unit whose name begins so; pile and roll names may not
 
 
@@ -143,7 +145,8 @@ class Tie:
     """Something that pins positions down.
 
     counted : the unit holds so many sheets (or notes)
-    sighted : sheet `sheet` of `unit` is sheet `as_sheet` of `as_unit`, further up the way; or bears tick `as_sheet`
+    sighted : sheet `sheet` of `unit` is sheet `as_sheet` of `as_unit`, further up the way;
+        or bears strike `as_sheet` of the strike axis `as_unit`; or was seen to bear no number (as_unit = BLANK)
     """
 
     seq: int

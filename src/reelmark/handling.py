@@ -72,7 +72,9 @@ def _not_kept(lengths: Mapping[str, int], kept: Sequence[Kept]) -> list[Kept]:
         at = 0
         for start, end in sorted((a, b) for u, a, b in kept if u == unit):
             if start < at:
-                raise BadValue("kept", f"{start} um of {unit}", f"kept once already up to {at} um", "correct the stretches")
+                raise BadValue(
+                    "kept", f"{start} um of {unit}", f"kept once already up to {at} um", "correct the stretches"
+                )
             if start > at:
                 rest.append((unit, at, start))
             at = end

@@ -32,4 +32,6 @@ class Works:
             if one.name == name:
                 return one
         known = ", ".join(m.name for m in self.machines)
-        raise BadValue("machine", name, f"the works has {known}", "correct the record, or add the machine to works.toml")
+        raise BadValue(
+            "machine", name, f"the works has {known}", "correct the record, or add the machine to works.toml"
+        )

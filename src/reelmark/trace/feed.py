@@ -35,9 +35,7 @@ class Feed:
         self.pulls = sorted(run.pulls)
         self.offsets, self.fed_total = _stacked([lengths[unit] for unit in run.inputs])
         self._index_known_pulls()
-        self.windows = sorted(
-            (self.less_known(u.start), self.less_known(u.stop), u.name, u.lot) for u in run.unknowns
-        )
+        self.windows = sorted((self.less_known(u.start), self.less_known(u.stop), u.name, u.lot) for u in run.unknowns)
         pulled = Form(sum(p.sheets for p in self.pulls), tuple(sorted((u.name, 1) for u in run.unknowns)))
         self.out_total = doubt.settled(self.fed_total - pulled)
         self._lay_outputs()

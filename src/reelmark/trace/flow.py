@@ -51,12 +51,17 @@ class Circulation:
         self.room[arc], self.room[arc ^ 1] = most - flow, flow - least
         return least <= flow <= most
 
-    def span(self, arc: int) -> tuple[int, int]:
-        """Least and most that can flow in an arc."""
+    def spans(self, arcs: Sequence[int]) -> list[tuple[int, int]]:
+        """Least and most that can flow in each arc.
+
+        All the mosts, then all the leasts: what fills one arc almost fills its neighbour, so little is left to push.
+        """
+        most = [self._extreme(arc) for arc in arcs]
+        return [(-self._extreme(arc ^ 1), high) for arc, high in zip(arcs, most, strict=True)]
+
+    def _extreme(self, arc: int) -> int:
         self._push(arc, 2 * FAR)
-        most = self.flow[arc]
-        self._push(arc ^ 1, 2 * FAR)
-        return self.flow[arc], most
+        return self.flow[arc]
 
     def _push(self, arc: int, wanted: int) -> None:
         """Raise the flow in an arc by wanted, or by as much as goes."""
@@ -127,6 +132,10 @@ class Cluster:
         tops = [net.flow[e] + net.room[e] for e in self.taken]
         asked = [*zip(self.taken, self.low, tops, strict=True), *zip(self.before, low, high, strict=True)]
         return all(net.hold(*ask) for ask in asked)
+
+    def outside(self) -> list[tuple[int, int]]:
+        """The three spans that show: taken in all, O at the first cut, O at the last."""
+        return self.net.spans([self.all, self.before[0], self.before[-1]])
 
 
 def sweep(low: list[int], high: list[int], links: Sequence[Link]) -> bool:

@@ -36,7 +36,9 @@ class Frames:
     def globally(self, place: Place, spans: Spans) -> Spans:
         """Spans of a place on the big axis."""
         if spans and (spans.first < 0 or spans.stop > BLOCK):
-            raise BadValue(place[0], f"{spans.first}..{spans.stop}", f"places run from 0 to {BLOCK}", "correct the range")
+            raise BadValue(
+                place[0], f"{spans.first}..{spans.stop}", f"places run from 0 to {BLOCK}", "correct the range"
+            )
         return spans.shifted(self.start(place))
 
     def locally(self, spans: Spans) -> Extent:

@@ -18,7 +18,11 @@ def pins_of(thread: "Thread", of: Run | Imprint) -> tuple[Pin, ...]:
     if isinstance(of, Imprint):
         return _read_pins(thread, of)
     assert of.pile is not None
-    return tuple(pin for tie in thread.ties if tie.as_unit for pin in _sighted(thread, of, tie)) if of.pile.unknowns else ()
+    return (
+        tuple(pin for tie in thread.ties if tie.as_unit for pin in _sighted(thread, of, tie))
+        if of.pile.unknowns
+        else ()
+    )
 
 
 def _read_pins(thread: "Thread", imprint: Imprint) -> tuple[Pin, ...]:

@@ -189,9 +189,9 @@ class _Settled(NamedTuple):
                 continue
             net, inside = cluster.net, slice(i, j + 1)
             cluster.fits(low[inside], high[inside])
-            spans = [net.span(arc) for arc in cluster.before]
+            spans = net.spans(cluster.before)
             low[inside], high[inside] = [s[0] for s in spans], [s[1] for s in spans]
-            totals |= {w.name: net.span(arc) for w, arc in zip(windows, cluster.taken, strict=True)}
+            totals |= zip((w.name for w in windows), net.spans(cluster.taken), strict=True)
         return Bounds(tuple(self.cuts), tuple(low), tuple(high), totals)
 
 
@@ -212,9 +212,7 @@ def _settle(n: int, windows: Sequence[Window], pins: Sequence[Pin]) -> _Settled 
         if cluster:
             if not cluster.fits(low[i : j + 1], high[i : j + 1]):
                 return None
-            least, most = cluster.net.span(cluster.all)
-            low[i], high[i] = cluster.net.span(cluster.before[0])
-            low[j], high[j] = cluster.net.span(cluster.before[-1])
+            (least, most), (low[i], high[i]), (low[j], high[j]) = cluster.outside()
         links.append((i, j, least, most))
         groups.append(_Group(members, i, j, cluster))
     links += [(i, i + 1, 0, most) for i, most in enumerate(room)]

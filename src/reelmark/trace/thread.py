@@ -15,8 +15,8 @@ from functools import cached_property
 import numpy as np
 
 from ..errors import NotThere
-from ..facts import Imprint, PileRun, Run, Tie, Unknown
-from ..spans import Extent, Spans
+from ..facts import BLANK, SERIES, Imprint, PileRun, Run, Tie, Unknown
+from ..spans import EMPTY, Extent, Spans
 from .cutter import Cutter
 from .exact import exact_rows
 from .feed import Feed
@@ -81,14 +81,17 @@ class Thread:
         return made
 
     def _make_print_feed(self, imprint: Imprint) -> Feed:
+        """Sheets that went through unnumbered are pulls between sheets and strikes: of known place once seen blank."""
         place, _ = Strikes.of(imprint).place
-        length = self.length[imprint.unit]
-        low, high = self.doubt.bounds(length)
-        missed = max(0, low - imprint.ticks), max(0, high - imprint.ticks)
-        unknown = Unknown(f"unnumbered {imprint.unit}", 0, high, *missed, f"{imprint.unit} unnumbered", "good", "")
-        run = PileRun((imprint.unit,), ((place, imprint.ticks),), True, unknowns=(unknown,) if missed[1] else ())
-        doubt = Doubt({**self.lengths.known, unknown.name: missed})
-        return Feed(run, self.length, doubt, pins_of(self, imprint))
+        low, high = self.doubt.bounds(self.length[imprint.unit])
+        lot = f"{imprint.unit} unnumbered"
+        seen = sorted({t.sheet for t in self.ties if t.unit == imprint.unit and t.as_unit == BLANK})
+        blanks = [Unknown(f"{lot} at {y}", y, y + 1, 1, 1, lot, "good", "") for y in seen[: high - imprint.ticks]]
+        missed = max(0, low - imprint.ticks - len(blanks)), max(0, high - imprint.ticks - len(blanks))
+        unknowns = [Unknown(lot, 0, high, *missed, lot, "good", "")] if missed[1] else []
+        known = {u.name: (u.low, u.high) for u in (*blanks, *unknowns)}
+        run = PileRun((imprint.unit,), ((place, imprint.ticks),), True, unknowns=(*blanks, *unknowns))
+        return Feed(run, self.length, Doubt({**self.lengths.known, **known}), pins_of(self, imprint))
 
     def _lay_tables(self) -> None:
         step, cuts = [np.empty((0, 4), np.int64)], []
@@ -108,7 +111,11 @@ class Thread:
     def _kept(self, run: Run) -> np.ndarray:
         """Rows of a run on piles: taken over from the earlier thread where nothing that bears on them changed."""
         assert run.pile is not None
-        bearing = (run.pile, *(self.length[u] for u in run.pile.inputs), *(self.lengths.known[u.name] for u in run.pile.unknowns))
+        bearing = (
+            run.pile,
+            *(self.length[u] for u in run.pile.inputs),
+            *(self.lengths.known[u.name] for u in run.pile.unknowns),
+        )
         rows = self._earlier_rows.get(bearing)
         if rows is None:
             feed = Feed(run.pile, self.length, self.doubt)
@@ -197,6 +204,19 @@ class Thread:
         for unit, _ in extent:
             self.known(unit)
         return walk_back(self, extent)
+
+    def numbers(self, extent: Extent) -> Answer:
+        """The numbers that sheets or film bear, or will: forward, and for sheets numbered already also back."""
+        ahead, behind = self.forward(extent), self.back(extent)
+        may, must = ahead.may, ahead.must
+        for unit in {u for u, _ in behind.may if u in self.imprints} | {u for u, _ in extent if u in self.imprints}:
+            at = unit, 0
+            may |= self._borne(unit, behind.may.get(at, EMPTY) | extent.get(at, EMPTY)).may
+            must |= self._borne(unit, behind.must.get(at, EMPTY) | extent.get(at, EMPTY)).must
+        return Answer(may, must).of(lambda unit: unit.startswith(SERIES))
+
+    def _borne(self, unit: str, sheets: Spans) -> Answer:
+        return self.forward(Extent({(unit, 0): sheets})).of(lambda to: to.startswith(SERIES))
 
     def strike_of(self, series: str, number: int) -> tuple[Strikes, int, int] | None:
         """(setting, tick, position) of a number that was printed, or None."""

@@ -164,7 +164,12 @@ def _struck(walk: _Walk, unit: str, carried: _Carried) -> None:
         for stretch in feed.forward(unit, low, high, doubt, sure):
             if stretch.unit == strikes.place[0]:
                 for sure_, ticks_ in zip((False, True), hulls(stretch, doubt), strict=True):
-                    walk.put(imprint.frame, sure_, 0, strikes.numbers(_held(ticks_, imprint.ticks).shifted(imprint.first_tick)))
+                    walk.put(
+                        imprint.frame,
+                        sure_,
+                        0,
+                        strikes.numbers(_held(ticks_, imprint.ticks).shifted(imprint.first_tick)),
+                    )
 
 
 def _held(spans: Spans, length: int) -> Spans:

@@ -1,0 +1,39 @@
+"""The one door: files and databases in, files and databases out.  Takes: paths.  Gives: values that are checked.
+
+    intake    records, from JSON Lines or CSV, line by line         read_records
+    config    order.toml and works.toml                             read_order, read_works, template
+    store     the journal at rest                                   Store, Row, row
+    keys      the key that signs seals                              create_key, read_key, read_vkey
+    schemas   JSON Schemas of the records, for who writes them      write_schemas
+
+Beneath them: ``lines`` (a file in bounded memory), ``jsonl`` and ``csvrow`` (a line as an object), ``words`` (what is
+wrong, in words), ``tables`` (the two TOML files), ``sqlite``, ``database`` and ``migrate`` (settings, golden schema),
+``rows`` (what the store takes and gives), ``audit`` (is it whole).
+"""
+
+from reelmark.io.config import read_order, read_works, template
+from reelmark.io.intake import Line, Refusal, read_records
+from reelmark.io.keys import Key, create_key, read_key, read_vkey
+from reelmark.io.rows import Refused, Row, Sealed, row
+from reelmark.io.schemas import schema, write_schemas
+from reelmark.io.store import Store
+
+__all__ = [
+    "Key",
+    "Line",
+    "Refusal",
+    "Refused",
+    "Row",
+    "Sealed",
+    "Store",
+    "create_key",
+    "read_key",
+    "read_order",
+    "read_records",
+    "read_vkey",
+    "read_works",
+    "row",
+    "schema",
+    "template",
+    "write_schemas",
+]
