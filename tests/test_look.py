@@ -24,7 +24,12 @@ def test_finds_the_first_bad_sheet_in_sixteen_looks(n, data):
 
 def test_a_good_pile_costs_one_look():
     looks = []
-    assert first_bad(10_000, lambda sheet: bool(looks.append(sheet))) is None
+
+    def look(sheet):
+        looks.append(sheet)
+        return False
+
+    assert first_bad(10_000, look) is None
     assert looks == [9_999]
 
 

@@ -18,7 +18,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reelmark.demo import FULL, SMALL, Simulated, Size, simulate, write_records
-from reelmark.demo.boxes import written
+from reelmark.demo.boxes import Boxes, Slip, written
 from reelmark.demo.folder import line
 from reelmark.demo.presswork import transposed
 from reelmark.demo.troubles import NAMES
@@ -233,6 +233,14 @@ def test_numbers_written_by_hand() -> None:
     assert [written(main, i) for i in (0, 9_999_998, 9_999_999)] == ["AA0000001", "AA9999999", "AB0000001"]
     assert written(main, 8 * 9_999_999) == "AJ0000001"  # I is left out
     assert written(other, 41) == "RAA0000042"
+
+
+def test_boxes_counted_down_by_hand() -> None:
+    # Two positions, blocks of 4: 3 2 1 0 and 7 6 5 4, then 11.. and 15..
+    assert Boxes(2, 4, ()).strike(0, np.arange(5)).tolist() == [[3, 7], [2, 6], [1, 5], [0, 4], [11, 15]]
+    # Position 0 set 7 too high for the first block; position 1 stuck at tick 2: it strikes 6 twice, and never 4.
+    slips = (Slip(0, 0, 0, 7), Slip(0, 1, 2, 0))
+    assert Boxes(2, 4, slips).strike(0, np.arange(5)).tolist() == [[10, 7], [9, 6], [8, 6], [7, 5], [11, 15]]
 
 
 def test_every_number_of_the_order_is_struck_once_and_packed_or_replaced(sim: Simulated) -> None:

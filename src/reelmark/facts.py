@@ -40,7 +40,7 @@ SERIES = "series "  # a series is a unit whose name begins so; pile and roll nam
 
 
 class Piece(NamedTuple):
-    """On (unit, lane) the stretch of width integers beginning at start + k*period became at + sign*k, k = 0..count-1.
+    """On (unit, lane) the stretch of width integers beginning at start + k*period became at + sign*k, k = 0..many-1.
 
     Rewind and pile turn: sign -1.  Trim, splice, slit: two pieces.  Sheet cutter: width = period = cut-off in um.
     """
@@ -48,7 +48,7 @@ class Piece(NamedTuple):
     unit: str
     lane: int
     start: int
-    count: int
+    many: int
     to_unit: str
     to_lane: int
     at: int
@@ -144,7 +144,8 @@ class Run:
 class Tie:
     """Something that pins positions down.
 
-    counted : the unit holds so many sheets (or notes)
+    counted : the unit holds so many sheets.  blind : whoever counted did not see the book; a count that is not blind
+        is held against the book but pins nothing down
     sighted : sheet `sheet` of `unit` is sheet `as_sheet` of `as_unit`, further up the way;
         or bears strike `as_sheet` of the strike axis `as_unit`; or was seen to bear no number (as_unit = BLANK)
     """
@@ -157,6 +158,7 @@ class Tie:
     as_sheet: int = 0
     by: str = ""
     at: str = ""
+    blind: bool = True
 
     @property
     def name(self) -> str:

@@ -5,6 +5,8 @@ not pinned down, what may be in the pile or in the lot is entered as `difference
 is booked that is not sure, and the sum still holds.
 """
 
+from dataclasses import dataclass
+
 from . import records as rec
 from .errors import BadValue, NotThere
 from .facts import SERIES, Account, Kind, Run
@@ -13,7 +15,7 @@ from .shop import Shop
 from .spans import EMPTY, Extent, Spans
 from .trace.thread import Thread
 
-__all__ = ["Accounting", "PostingRefused"]
+__all__ = ["Accounting", "NoteDifference", "PostingRefused"]
 
 
 class PostingRefused(Exception):
@@ -24,6 +26,23 @@ class PostingRefused(Exception):
         self.seq, self.problem = seq, problem
 
 
+@dataclass(frozen=True, slots=True)
+class NoteDifference:
+    """A count of notes that disagrees with the books.
+
+    since : entry of the last count that agreed, or of the cut; events : entries posted of these notes in between
+    """
+
+    seq: int
+    series: str
+    numbers: Spans
+    counted: int
+    booked: int
+    since: int
+    events: tuple[int, ...]
+    by: str
+
+
 class Accounting:
     """The books of a shop, and the counts of notes that disagree with them."""
 
@@ -31,9 +50,8 @@ class Accounting:
         self.shop, self.thread, self.books = shop, thread, Books()
         self.note_differences: dict[tuple[str, int, int], NoteDifference] = {}
         self.healed: list[tuple[NoteDifference, int]] = []
-        self.agreed: dict[str, tuple[int, str]] = {}
-        self.station: dict[str, str] = {}
-        self.last_note_posting = 0
+        self._history: list[tuple[int, str, str, Spans]] = []
+        self._put_in: dict[str, Spans] = {}
         for seq, due in shop.due:
             try:
                 self._post(seq, due)
@@ -49,7 +67,8 @@ class Accounting:
     def proved(self) -> list[Fault]:
         """Where the books do not hold, from their postings alone; empty when they do."""
         weigh = self._weights()
-        return faults(self.books.postings, {unit: weigh[m] for unit, m in self.books.measures.items()})
+        born = {run.seq for run in self.shop.runs if run.born}
+        return faults(self.books.postings, {unit: weigh[m] for unit, m in self.books.measures.items()}, born)
 
     def _weights(self) -> dict[str, int]:
         """What one of each measure weighs, so that whole numbers do: a sheet is its cut-off of web, and its notes."""
@@ -68,7 +87,6 @@ class Accounting:
             self._piles(run)
 
     def _enter(self, seq: int, unit: str, measure: str, extent: Extent, account: Account, why: str) -> None:
-        self.station.setdefault(unit, account.place)
         self.books.enter(seq, unit, measure, extent, account, why)
 
     def _carry(self, seq: int, extent: Extent, station: str, why: str) -> Extent:
@@ -92,12 +110,12 @@ class Accounting:
         return held
 
     def _web(self, run: Run) -> None:
-        taken = Extent([((p.unit, p.lane), Spans.of((p.start, p.start + p.count * p.period))) for p in run.pieces])
+        taken = Extent([((p.unit, p.lane), Spans.of((p.start, p.start + p.many * p.period))) for p in run.pieces])
         held = self._carry(run.seq, taken, run.station, run.what)
         given: dict[str, list[tuple[tuple[str, int], Spans]]] = {}
         for p in run.pieces:
-            low = p.at if p.sign > 0 else p.at - p.count + 1
-            given.setdefault(p.to_unit, []).append(((p.to_unit, p.to_lane), Spans.of((low, low + p.count))))
+            low = p.at if p.sign > 0 else p.at - p.many + 1
+            given.setdefault(p.to_unit, []).append(((p.to_unit, p.to_lane), Spans.of((low, low + p.many))))
         for unit, parts in given.items():
             kind: Kind = "spoiled" if unit.endswith("/waste") else "good"
             measure = "sheets" if run.pieces[0].width > 1 else "um"
@@ -106,20 +124,37 @@ class Accounting:
 
     def _piles(self, run: Run) -> None:
         assert run.pile is not None
-        sheets = self.thread.lengths.sheets
-        taken = Extent({(u, 0): Spans.of((0, sheets(u)[0])) for u in run.pile.inputs})
+        taken = Extent({(u, 0): Spans.of((0, self._surely(u))) for u in run.pile.inputs})
         held = self._carry(run.seq, taken, run.station, run.what)
         left = taken.size
         for unit, kind in self._given(run):
-            many = sheets(unit)[0]
+            many = self._surely(unit)
             left -= many
             whole = Extent.one(unit, 0, 0, many)
             self._enter(run.seq, unit, "sheets", whole, Account(run.station, kind), run.what)
-        if left:
-            unit = f"{run.pile.outputs[-1][0]} uncounted"
+        if left > 0:
+            unit = _uncounted(run)
             why = "in the pile or pulled: nobody counted"
             self._enter(run.seq, unit, "sheets", Extent.one(unit, 0, 0, left), Account(run.station, "difference"), why)
+        self._found_again(run, -left)
         self._keep_held(run, held, {u for u, _ in run.pile.outputs})
+
+    def _surely(self, unit: str) -> int:
+        """Sheets that a unit holds at least."""
+        return max(0, self.thread.lengths.sheets(unit)[0])
+
+    def _found_again(self, run: Run, many: int) -> None:
+        """More went on than was sure to be there: so much of what nobody counted lay in these piles, nearest first."""
+        todo = [run]
+        while todo and many > 0:
+            at = todo.pop(0)
+            place = _uncounted(at), 0
+            for account, some in self.books.of_kind(place, "difference").items() if at is not run else ():
+                part = some & Spans.of((some.first, some.first + many))
+                target, why = Account(run.station, "carried"), "in the pile after all"
+                self.books.move(run.seq, Extent({place: part}), account, target, why)
+                many -= part.size
+            todo += [self.thread.maker[unit] for unit in at.pile.inputs] if at.pile else []
 
     @staticmethod
     def _given(run: Run) -> list[tuple[str, Kind]]:
@@ -140,7 +175,7 @@ class Accounting:
 
     def _cut(self, seq: int, r: rec.Cut) -> None:
         """Sheets out, notes in: a sheet weighs its notes, and notes that may bear no number are a difference."""
-        sheets = Extent.one(r.unit, 0, 0, self.thread.lengths.sheets(r.unit)[0])
+        sheets = Extent.one(r.unit, 0, 0, self._surely(r.unit))
         held = self._carry(seq, sheets, "finish", "cut")
         notes = self.thread.numbers(sheets)
         due = sheets.size * self.shop.order.layout.ups
@@ -148,13 +183,13 @@ class Accounting:
             raise NotThere("unit", r.unit, "its sheets bear no numbers", "number the pile before it is cut")
         for (unit, lane), spans in notes.must.items():
             self._enter(seq, unit, "notes", Extent({(unit, lane): spans}), Account("finish", "good"), "cut")
+            self._happened(seq, "cut", unit.removeprefix(SERIES), spans)
         if short := due - notes.must.size:
             unit = f"{r.unit} unnumbered"
             self._enter(seq, unit, "notes", Extent.one(unit, 0, 0, short), Account("finish", "difference"), "no number")
         for place, spans in self.thread.numbers(held).may.items() if held else ():
             there = Extent({place: spans & self.books.accounts(place).get(Account("finish", "good"), EMPTY)})
             self.books.move(seq, there, Account("finish", "good"), Account("finish", "held"), "still held")
-        self.last_note_posting = seq
 
     def _pack(self, seq: int, r: rec.Pack) -> None:
         numbers = self.shop.numbers(r)
@@ -172,7 +207,8 @@ class Accounting:
             self._packed(
                 seq, (SERIES + series, 0), Spans(found, [x + 1 for x in found]), r, "in place of a spoiled note"
             )
-        self.last_note_posting = seq
+        self._put_in[r.series] = self._put_in.get(r.series, EMPTY) | Spans(out, [x + 1 for x in out])
+        self._happened(seq, "pack", r.series, numbers)
 
     def _packed(self, seq: int, place: tuple[str, int], notes: Spans, r: rec.Pack, why: str) -> None:
         missing = notes - self.books.accounts(place).get(Account("finish", "good"), EMPTY)
@@ -196,13 +232,15 @@ class Accounting:
 
     def _move(self, seq: int, r: rec.Move) -> None:
         by = (r.by,) if r.by2 is None else (r.by, r.by2)
-        self.books.gather(seq, self._meant(r), r.source, r.target, r.why, by)
-        self.last_note_posting = seq
+        meant = self._meant(r)
+        self.books.gather(seq, meant, r.source, r.target, r.why, by)
+        for (unit, _), spans in meant.items():
+            self._happened(seq, "move", unit.removeprefix(SERIES), spans)
 
     def _meant(self, r: rec.Move | rec.Destroy) -> Extent:
         if r.unit is None:
             return Extent({(SERIES + str(r.series), 0): self.shop.numbers(r)})
-        most = self.thread.lengths.sheets(r.unit)[0]
+        most = self._surely(r.unit)
         start = getattr(r, "start", None) or 0
         many = getattr(r, "sheets", None)
         end = most if many is None else start + many
@@ -220,37 +258,39 @@ class Accounting:
 
     # --- counts of notes ---------------------------------------------------------------------------------------
 
+    def _happened(self, seq: int, what: str, series: str, notes: Spans) -> None:
+        self._history.append((seq, what, series, notes))
+
     def _count(self, seq: int, r: rec.Count) -> None:
-        if r.unit is not None or r.series is None or not r.blind:
+        if r.unit is not None or r.series is None:
             return
         numbers = self.shop.numbers(r)
         key = r.series, numbers.first, numbers.stop
-        booked = self._booked(seq, r.series, numbers)
-        if booked == r.counted:
-            if old := self.note_differences.pop(key, None):
-                self.healed.append((old, seq))
-        else:
-            since = max((s for s, k in self.agreed.values() if k == str(key)), default=0)
-            events = tuple(s for s in (self.last_note_posting,) if s)
-            self.note_differences[key] = NoteDifference(seq, r.series, numbers, r.counted, booked, since, events)
+        booked = self._booked(r.series, numbers)
+        if booked != r.counted:
+            since, events = self._between(r.series, numbers)
+            self.note_differences[key] = NoteDifference(seq, r.series, numbers, r.counted, booked, since, events, r.by)
+        elif r.blind:
+            self._happened(seq, "count", r.series, numbers)
+            old = self.note_differences.get(key)
+            if old is not None and old.by != r.by:
+                self.healed.append((self.note_differences.pop(key), seq))
 
-    def _booked(self, seq: int, series: str, numbers: Spans) -> int:
+    def _between(self, series: str, numbers: Spans) -> tuple[int, tuple[int, ...]]:
+        """The last count that agreed, or else the cut, of any of these notes; and what was posted of them since."""
+        touching = [(seq, what) for seq, what, name, notes in self._history if name == series and notes & numbers]
+        since = max((seq for seq, what in touching if what == "count"), default=None)
+        if since is None:
+            since = min((seq for seq, what in touching if what == "cut"), default=0)
+        return since, tuple(sorted({seq for seq, _ in touching if seq > since}))
+
+    def _booked(self, series: str, numbers: Spans) -> int:
         """Notes that lie where these numbers belong: their own that are good or held, and replacements put in."""
-        place = SERIES + series, 0
-        own = sum((s & numbers).size for a, s in self.books.accounts(place).items() if a.kind in {"good", "held"})
-        put_in = sum(
-            self.shop.formats[series].index(one.number) in numbers
-            for at, due in self.shop.due if at < seq and isinstance(due, rec.Pack) and due.series == series
-            for one in due.replaced
-        )  # fmt: skip
-        return own + put_in
+        accounts = self.books.accounts((SERIES + series, 0))
+        own = sum((held & numbers).size for account, held in accounts.items() if account.kind in {"good", "held"})
+        return own + (self._put_in.get(series, EMPTY) & numbers).size
 
 
-class NoteDifference:
-    """A count of notes that disagrees with the books.  since : 0 = the cut; events : entries between."""
-
-    def __init__(
-        self, seq: int, series: str, numbers: Spans, counted: int, booked: int, since: int, events: tuple[int, ...]
-    ):
-        self.seq, self.series, self.numbers = seq, series, numbers
-        self.counted, self.booked, self.since, self.events = counted, booked, since, events
+def _uncounted(run: Run) -> str:
+    """The frame of what a run on piles left in doubt."""
+    return f"{run.pile.outputs[-1][0]} uncounted" if run.pile else ""

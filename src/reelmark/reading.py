@@ -10,8 +10,11 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
+from pydantic import ValidationError
+
 from . import records as rec
 from .errors import BadValue, NotThere
+from .fields import refusal
 from .order import Order
 from .posting import Accounting, PostingRefused
 from .shop import Shop
@@ -55,7 +58,10 @@ def _corrected(seq: int, old: rec.Record, correction: rec.Correct) -> rec.Record
     kept = {name: getattr(old, name) for name in rec.Record.model_fields}
     given: dict[str, Any] = {**correction.record, **kept}
     given.setdefault("kind", old.kind)  # type: ignore[attr-defined]
-    return rec.adapter().validate_python(given)  # type: ignore[no-any-return]
+    try:
+        return rec.adapter().validate_python(given)  # type: ignore[no-any-return]
+    except ValidationError as error:
+        raise Refused(seq, refusal(error)) from error
 
 
 @dataclass
@@ -79,6 +85,20 @@ class Reading:
                 except BadValue as problem:
                     raise Refused(seq, problem) from problem
         return cls(order, works, every, shop)
+
+    @staticmethod
+    def sift(order: Order, works: Works, records: Sequence[rec.Record], start: int) -> list[tuple[int, BadValue]]:
+        """Entries from `start` on that cannot be taken in beside the others, each passed over to see the next."""
+        shop, bad = Shop(order, works), []
+        for seq, one in enumerate(effective(records)):
+            try:
+                if one is not None:
+                    shop.take(seq, one)
+            except BadValue as problem:
+                if seq < start:
+                    raise Refused(seq, problem) from problem
+                bad.append((seq, problem))
+        return bad
 
     def upto(self, size: int) -> "Reading":
         """The reading as it was known when the journal held `size` entries."""

@@ -17,6 +17,7 @@ from .handling import FLIPS, cut_to_sheets, rewound
 from .order import Order
 from .spans import EMPTY, Extent, Spans
 from .stations.numbering import Format
+from .trace.frames import BLOCK
 from .trace.lengths import Lengths
 from .trace.strikes import Strikes
 from .units import metres
@@ -96,8 +97,15 @@ class Shop:
         self._new("unit", r.unit)
         if r.length < 1:
             raise BadValue("length", metres(r.length), "a roll has length", "give the metres wound")
+        self._on_a_roll("length", r.length)
         self._add_run(run("roll", born=((r.unit, r.lanes, r.length),)))
         self._web(r.unit, tuple(range(1, r.lanes + 1)), r.length)
+
+    @staticmethod
+    def _on_a_roll(field: str, length: int) -> None:
+        if length > BLOCK:
+            true = f"a roll holds {metres(BLOCK)} at most"
+            raise BadValue(field, metres(length), true, "correct the metres, or give each roll a record of its own")
 
     def _web(self, unit: str, lanes: tuple[int, ...], length: int) -> None:
         self.rolls[unit], self.web_length[unit] = lanes, length
@@ -124,17 +132,20 @@ class Shop:
         return lanes.pop()
 
     def _wound(self, seq: int, kept: Sequence[rec.Stretch], to: dict[int, str], machine: str, run: Run) -> None:
-        for unit in set(to.values()):
+        for unit in dict.fromkeys(to.values()):
             self._new("to", unit)
         lengths = {s.unit: self.web_length[s.unit] for s in kept}
         waste = f"{next(iter(to.values()))}/waste"
         pieces, length = rewound(lengths, [(s.unit, s.start, s.end) for s in kept], to, waste)
+        self._on_a_roll("kept", length)
+        if lost := sum(lengths.values()) - length:
+            self._new("to", waste)
         self._add_run(Run(run.seq, run.station, machine, run.at, run.by, run.what, pieces))
         for unit in lengths:
             self.taken[unit] = seq
         for unit in dict.fromkeys(to.values()):
             self._web(unit, tuple(lane for lane, u in to.items() if u == unit), length)
-        if lost := sum(lengths.values()) - length:
+        if lost:
             self._web(waste, tuple(to), lost)
 
     def _sheet(self, seq: int, r: rec.Sheet, run: partial[Run]) -> None:
@@ -150,7 +161,7 @@ class Shop:
         piece = cut_to_sheets(
             r.unit, lanes[0], self.web_length[r.unit], r.first_cut, r.sheets, self.order.layout.cut_off, r.to
         )
-        web = Spans.of((piece.start, piece.start + piece.count * piece.period))
+        web = Spans.of((piece.start, piece.start + piece.many * piece.period))
         if twice := web & self.cut_from.get(r.unit, EMPTY):
             true = f"{metres(twice.size)} of it lie in sheets that were cut before"
             raise Clash("first_cut", metres(r.first_cut), true, "correct the first cut or the number of sheets")
@@ -166,9 +177,12 @@ class Shop:
             self._free("unit", unit, web=False)
         for unit, _ in pile.outputs:
             self._new("to", unit)
-        if len(set(pile.inputs)) < len(pile.inputs):
-            raise BadValue("units", list(pile.inputs), "a pile is named twice", "name each pile once")
-        self._room(pile)
+        for lot in [*(p.lot for p in pile.pulls), *(u.lot for u in pile.unknowns)]:
+            self._new("to", lot)
+        for field, names in (("units", list(pile.inputs)), ("to", [unit for unit, _ in pile.outputs])):
+            if len(set(names)) < len(names):
+                raise BadValue(field, names, "a pile is named twice", "name each pile once")
+        self._room(pile, count_in)
         ties = [Tie(seq, unit, counted=many, by=run.by, at=run.at) for unit, many in
                 ((pile.inputs[0], count_in), (pile.outputs[0][0], count_out)) if many is not None]  # fmt: skip
         if count_in is not None:
@@ -179,9 +193,11 @@ class Shop:
         if count_out is not None:
             self._tie(ties.pop())
 
-    def _room(self, pile: PileRun) -> None:
-        """Pulls that fit the pile and one another."""
-        room = sum(self.lengths.sheets(unit)[1] for unit in pile.inputs)
+    def _room(self, pile: PileRun, count_in: int | None) -> None:
+        """Pulls that fit the pile, as it is booked or counted, and one another."""
+        least, room = (sum(ends) for ends in zip(*(self.lengths.sheets(unit) for unit in pile.inputs), strict=True))
+        if count_in is not None and least <= count_in <= room:
+            room = count_in
         at = 0
         for pull in sorted(pile.pulls):
             if pull.start < at:
@@ -193,8 +209,10 @@ class Shop:
             names = ", ".join(pile.inputs)
             raise NotThere("pulls", at, f"{names} holds {room} sheets, less than that", "correct start or sheets")
         for u in pile.unknowns:
-            if not (u.start < u.stop <= room and u.low <= u.high <= u.stop - u.start):
-                true = f"of {room} sheets, {u.low} to {u.high} are to come from {u.start}..{u.stop}"
+            known = sum(max(0, min(p.start + p.sheets, u.stop) - max(p.start, u.start)) for p in pile.pulls)
+            if not (u.start < u.stop <= room and u.low <= u.high <= u.stop - u.start - known):
+                less = f", where {known} are pulled already" if known else ""
+                true = f"of {room} sheets, {u.low} to {u.high} are to come from {u.start}..{u.stop}{less}"
                 raise BadValue("uncounted", f"{u.start}..{u.stop}", true, "correct the window or the numbers")
         given = sum(many for _, many in pile.outputs if many is not None)
         if given > room:
@@ -244,7 +262,7 @@ class Shop:
         ticks = self._allotted(r, imprint)
         pile = PileRun((r.unit,), ((r.to, None),), True, *self._pulled(r.to, r.pulls, r.uncounted))
         self._free("unit", r.unit, web=False)
-        left = self.lengths.sheets(r.unit)[1] - sum(p.sheets for p in r.pulls)
+        left = self.lengths.sheets(r.unit)[1] - sum(p.sheets for p in r.pulls) - sum(u.low for u in r.uncounted)
         if r.ticks > left:
             cure = "correct the press's counter, or the count of the pile"
             raise NotThere("ticks", r.ticks, f"at most {left} sheets of {r.unit} came under the boxes", cure)
@@ -317,19 +335,19 @@ class Shop:
     def _count(self, seq: int, r: rec.Count, run: partial[Run]) -> None:
         if r.unit is not None:
             self._there("unit", r.unit, web=False)
-            if r.blind:
-                self._tie(Tie(seq, r.unit, counted=r.counted, by=r.by, at=r.at.isoformat()))
+            self._tie(Tie(seq, r.unit, counted=r.counted, by=r.by, at=r.at.isoformat(), blind=r.blind))
         else:
             self.numbers(r)
         self.counts.append((seq, r))
         self.due.append((seq, r))
 
     def _sight(self, seq: int, r: rec.Sighting, run: partial[Run]) -> None:
-        for field, unit, sheet in (("unit", r.unit, r.sheet), ("as_unit", r.as_unit, r.as_sheet)):
-            self._there(field, unit, web=False)
+        for prefix, unit, sheet in (("", r.unit, r.sheet), ("as_", r.as_unit, r.as_sheet)):
+            self._there(f"{prefix}unit", unit, web=False)
             most = self.lengths.sheets(unit)[1]
             if sheet >= most:
-                raise NotThere("sheet", sheet, f"{unit} has {most} sheets, 0 to {most - 1}", "correct the sheet")
+                true = f"{unit} has {most} sheets, 0 to {most - 1}"
+                raise NotThere(f"{prefix}sheet", sheet, true, "correct the sheet")
         self.ties.append(Tie(seq, r.unit, sheet=r.sheet, as_unit=r.as_unit, as_sheet=r.as_sheet, by=r.by))
 
     def _mark(self, seq: int, r: rec.MarkSeen, run: partial[Run]) -> None:

@@ -17,7 +17,7 @@ class Shop:
     """One order's shop: how large, what is planned to go wrong, the floor itself, and the book written about it.
 
     owed : piles that must be counted at the next chance, since something left them uncounted
-    reported : what the plan asks to be known about lines written, filled in when they have their numbers
+    named : troubles that stand in a line of the book, to be given its machine and running number when it is closed
     spoiled : lots of spoil that may be destroyed, with the piles they came from
     """
 

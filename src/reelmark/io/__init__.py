@@ -16,6 +16,7 @@ from reelmark.io.intake import Line, Refusal, read_records
 from reelmark.io.keys import Key, create_key, read_key, read_vkey
 from reelmark.io.rows import Refused, Row, Sealed, row
 from reelmark.io.schemas import schema, write_schemas
+from reelmark.io.refusals import write_refused
 from reelmark.io.store import Store
 
 __all__ = [
@@ -35,5 +36,6 @@ __all__ = [
     "row",
     "schema",
     "template",
+    "write_refused",
     "write_schemas",
 ]

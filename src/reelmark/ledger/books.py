@@ -33,12 +33,13 @@ class Books:
 
     def enter(self, seq: int, unit: str, measure: str, extent: Extent, account: Account, why: str) -> None:
         """What comes into being, or into a new frame.  measure : what the unit's axis counts: um, sheets, notes."""
+        for place, spans in extent.items():
+            for holder, held in self.accounts(place).items():
+                if twice := held & spans:
+                    raise NotThere(unit, _ranges(twice), f"already in {name(holder)}", "enter it once")
         self.measures[unit] = measure
         for place, spans in extent.items():
             accounts = self._held.setdefault(place, {})
-            twice = next((a for a, held in accounts.items() if held & spans), None)
-            if twice is not None:
-                raise NotThere(unit, _ranges(accounts[twice] & spans), f"already in {name(twice)}", "enter it once")
             accounts[account] = accounts.get(account, EMPTY) | spans
         if extent:
             self.postings.append(Posting(seq, extent, None, account, why))
@@ -67,11 +68,11 @@ class Books:
     def gather(self, seq: int, extent: Extent, kind: Kind, target: Kind, why: str, by: tuple[str, ...] = ()) -> None:
         """Move an extent from one kind to another, wherever it is kept; each part stays at its place."""
         for place, spans in extent.items():
-            held = self.of_kind(place, kind)
-            missing = spans - Spans(*_joined(list(held.values())))
+            missing = spans - Spans(*_joined(list(self.of_kind(place, kind).values())))
             if missing:
                 raise self._not_there(place, missing, Account("any place", kind), Account("the same place", target))
-            for account, some in held.items():
+        for place, spans in extent.items():
+            for account, some in self.of_kind(place, kind).items():
                 self.move(seq, Extent({place: some & spans}), account, Account(account.place, target), why, by)
 
     def of_kind(self, place: Place, kind: Kind) -> dict[Account, Spans]:

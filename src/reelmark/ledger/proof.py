@@ -3,12 +3,12 @@
     1  every posting takes out what it puts in: counts sum to nothing
     2  at every integer of every frame the signed sum of an account is 0 or 1: nothing twice, nothing owed
     3  at every integer that entered, exactly one account holds it: holders are a partition
-    4  what a run carried out of its frames weighs what it entered in others
+    4  what an entry carried out of frames weighs what it entered in others; only film is born of nothing
 
 2 and 3 are one sort and one running sum of end points a frame.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -23,7 +23,10 @@ Int64 = NDArray[np.int64]
 
 
 class Fault(NamedTuple):
-    """A place where the books do not hold: the unit, the first integer, and what the sum is there."""
+    """A place where the books do not hold: the unit, the first integer, and what the sum is there.
+
+    Where weights differ: the entry as unit, lane -1, and how much more was entered than carried out.
+    """
 
     unit: str
     lane: int
@@ -34,12 +37,17 @@ class Fault(NamedTuple):
     @property
     def text(self) -> str:
         """In words."""
+        if self.lane < 0:
+            return f"{self.unit}: {abs(self.total):,} {'more' if self.total > 0 else 'less'} entered than carried out"
         whose = f"account {self.account.place}:{self.account.kind}" if self.account else "all accounts together"
         return f"{self.unit}, lane {self.lane}, {self.at}: {whose} holds it {self.total} times"
 
 
-def faults(postings: Sequence[Posting], weights: Mapping[str, int]) -> list[Fault]:
-    """Every place where laws 2 to 4 fail, at most a few a frame.  weights : unit -> notes that one of it weighs."""
+def faults(postings: Sequence[Posting], weights: Mapping[str, int], born: Collection[int] = ()) -> list[Fault]:
+    """Every place where laws 2 to 4 fail, at most a few a frame.
+
+    weights : unit -> what one of it weighs; born : entries by which material came into being
+    """
     ends: dict[Place, list[tuple[int, int, int, int]]] = {}
     index: dict[Account, int] = {}
     for posting in postings:
@@ -51,7 +59,7 @@ def faults(postings: Sequence[Posting], weights: Mapping[str, int]) -> list[Faul
                     rows += [row for a, b in spans for row in ((i, a, sign, b), (i, b, -sign, a))]
     names = {i: account for account, i in index.items()}
     found = [fault for place, rows in ends.items() for fault in _pointwise(place, np.array(rows, np.int64), names)]
-    return found + _weighed(postings, weights)
+    return found + _weighed(postings, weights, born)
 
 
 def _pointwise(place: Place, rows: Int64, names: Mapping[int, Account]) -> list[Fault]:
@@ -73,15 +81,13 @@ def _wrong(
     return [Fault(*place, int(at[i]), names.get(int(account[i])), int(depth[i])) for i in bad]
 
 
-def _weighed(postings: Sequence[Posting], weights: Mapping[str, int]) -> list[Fault]:
-    """Law 4: for every entry that carries, carried weight out equals entered weight in."""
+def _weighed(postings: Sequence[Posting], weights: Mapping[str, int], born: Collection[int]) -> list[Fault]:
+    """Law 4: for every entry but those of births, carried weight out equals entered weight in."""
     net: dict[int, int] = {}
-    carrying = set()
     for posting in postings:
         weight = sum(spans.size * weights.get(place[0], 0) for place, spans in posting.extent.items())
         if posting.target.kind == "carried":
-            carrying.add(posting.seq)
             net[posting.seq] = net.get(posting.seq, 0) - weight
         elif posting.source is None:
             net[posting.seq] = net.get(posting.seq, 0) + weight
-    return [Fault(f"entry {seq}", 0, 0, None, net[seq]) for seq in sorted(carrying) if net[seq]]
+    return [Fault(f"entry {seq}", -1, 0, None, net[seq]) for seq in sorted(net) if net[seq] and seq not in born]

@@ -44,6 +44,13 @@ class Cutter:
         _, n, w, width, _ = self._by_web
         return self._join(web, w, w + n * width, self._to_sheets)
 
+    def sheets_at(self, web: np.ndarray) -> np.ndarray:
+        """The sheet that each um of web lies in; -1 where none does."""
+        s, n, w, width, sign = self._by_web
+        i = np.searchsorted(w, web, "right") - 1
+        k = (web - w[i]) // width[i]
+        return np.where((web >= 0) & (i >= 0) & (k < n[i]), s[i] + np.where(sign[i] > 0, k, n[i] - 1 - k), -1)
+
     def _join(self, spans: Spans, start: np.ndarray, stop: np.ndarray, there: object) -> Spans:
         if not len(start) or not spans:
             return EMPTY

@@ -15,7 +15,7 @@ from .form import Bounds, Doubt, Form
 from .slack import Bounds as Taken
 from .slack import Pin, Slack, Window, solve
 
-__all__ = ["Feed", "Stretch"]
+__all__ = ["Feed", "Stretch", "delivered"]
 
 
 class Stretch(NamedTuple):
@@ -36,9 +36,8 @@ class Feed:
         self.offsets, self.fed_total = _stacked([lengths[unit] for unit in run.inputs])
         self._index_known_pulls()
         self.windows = sorted((self.less_known(u.start), self.less_known(u.stop), u.name, u.lot) for u in run.unknowns)
-        pulled = Form(sum(p.sheets for p in self.pulls), tuple(sorted((u.name, 1) for u in run.unknowns)))
-        self.out_total = doubt.settled(self.fed_total - pulled)
-        self._lay_outputs()
+        self.out_lengths = delivered(run, self.fed_total, doubt)
+        self.out_offsets, _ = _stacked(list(self.out_lengths.values()))
         self._slack: Taken | None = None
 
     def _index_known_pulls(self) -> None:
@@ -47,13 +46,6 @@ class Feed:
             self._starts.append(pull.start)
             self._shrunk.append(pull.start - self._before[-1])
             self._before.append(self._before[-1] + pull.sheets)
-
-    def _lay_outputs(self) -> None:
-        given = sum(many for _, many in self.run.outputs if many is not None)
-        self.out_lengths = {
-            unit: Form(many) if many is not None else self.out_total - given for unit, many in self.run.outputs
-        }
-        self.out_offsets, _ = _stacked(list(self.out_lengths.values()))
 
     # --- known pulls -------------------------------------------------------------------------------------------
 
@@ -197,6 +189,16 @@ class Feed:
         for unit, start, end in zip(self.run.inputs, self.offsets, ends, strict=True):
             low, high = (_clipped(f - start, end - start, doubt) for f in (f0, f1))
             yield Stretch(unit, low, high, sure)
+
+
+def delivered(run: PileRun, fed: Form, doubt: Doubt) -> dict[str, Form]:
+    """Length of each pile given, when so many sheets were fed in all."""
+    left = fed - sum([p.sheets for p in run.pulls]) - sum([many for _, many in run.outputs if many is not None])
+    if run.unknowns:
+        left = left - Form(0, tuple(sorted((u.name, 1) for u in run.unknowns)))
+    if left.terms:
+        left = doubt.settled(left)
+    return {unit: Form(many) if many is not None else left for unit, many in run.outputs}
 
 
 def _stacked(lengths: list[Form]) -> tuple[list[Form], Form]:

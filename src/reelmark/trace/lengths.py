@@ -7,14 +7,17 @@ between them.
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 from ..errors import Clash
 from ..facts import Run, Tie
 from .counts import narrowed
-from .feed import Feed
-from .form import Bounds, Doubt, Form
+from .feed import delivered
+from .form import Bounds, Doubt, Form, constant
 
 __all__ = ["Difference", "Lengths"]
+
+_sheets = lru_cache(maxsize=1024)(constant)  # pulls are many and small: the same few lengths over and over
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +33,7 @@ class Difference:
     booked: Bounds
     since: str
     events: tuple[int, ...]
+    by: str = ""
 
     @property
     def text(self) -> str:
@@ -48,6 +52,7 @@ class Lengths:
         self.known: dict[str, Bounds] = {}
         self.agreed: dict[str, Tie] = {}
         self.differences: list[Difference] = []
+        self.healed: list[tuple[Difference, Tie]] = []
         self.maker: dict[str, Run] = {}
         self._equal: list[tuple[Form, int]] = []
 
@@ -55,59 +60,69 @@ class Lengths:
     def read(cls, runs: Iterable[Run], ties: Iterable[Tie]) -> "Lengths":
         """Runs and ties taken in the order of the journal."""
         lengths = cls()
-        for one in sorted([*runs, *ties], key=lambda fact: fact.seq):
+        facts: list[Run | Tie] = [*runs, *ties]
+        for one in sorted(facts, key=lambda fact: fact.seq):
             lengths.run(one) if isinstance(one, Run) else lengths.tie(one)
         return lengths
 
     def run(self, run: Run) -> None:
         """Lengths of what a run gave."""
-        for unit, _, length in run.born:
-            self._add(unit, Form(length), run)
-        self._from_pieces(run)
+        if run.born:
+            self._add({unit: Form(length) for unit, _, length in run.born}, run)
+        if run.pieces:
+            self._from_pieces(run)
         if run.pile:
-            for u in run.pile.unknowns:
-                self.known[u.name] = (u.low, u.high)
-            feed = Feed(run.pile, self.of, Doubt(self.known))
-            for unit, length in feed.out_lengths.items():
-                self._add(unit, length, run)
-            for pull in run.pile.pulls:
-                self._add(pull.lot, Form(pull.sheets), run)
-            for u in run.pile.unknowns:
-                self._add(u.lot, Form(0, ((u.name, 1),)), run)
+            self.known.update({u.name: (u.low, u.high) for u in run.pile.unknowns})
+            fed = sum((self.of[unit] for unit in run.pile.inputs), Form(0))
+            self._add(delivered(run.pile, fed, Doubt(self.known)), run)
+            lots = {pull.lot: _sheets(pull.sheets) for pull in run.pile.pulls}
+            self._add(lots | {u.lot: Form(0, ((u.name, 1),)) for u in run.pile.unknowns}, run)
 
     def _from_pieces(self, run: Run) -> None:
         reach: dict[str, int] = {}
         for piece in run.pieces:
-            end = (piece.at if piece.sign > 0 else piece.at - piece.count + 1) + piece.count
+            end = (piece.at if piece.sign > 0 else piece.at - piece.many + 1) + piece.many
             reach[piece.to_unit] = max(reach.get(piece.to_unit, 0), end)
-        for unit, end in reach.items():
-            known = self.of.get(unit)
-            if known is None or known.constant < end:
-                self._add(unit, Form(end), run)
+        new = Form(-1)
+        self._add({unit: Form(end) for unit, end in reach.items() if self.of.get(unit, new).constant < end}, run)
 
-    def _add(self, unit: str, length: Form, run: Run) -> None:
-        self.of[unit] = length
-        self.maker.setdefault(unit, run)
+    def _add(self, lengths: Mapping[str, Form], run: Run) -> None:
+        self.of.update(lengths)
+        if self.maker.keys().isdisjoint(lengths):
+            self.maker.update(dict.fromkeys(lengths, run))
+        else:
+            self.maker.update({unit: run for unit in lengths if unit not in self.maker})
 
     def tie(self, tie: Tie) -> None:
         """A count taken in, or reported as a difference."""
         if tie.counted is None:
             return
         form = self.of[tie.unit]
-        narrower = narrowed(self.known, [*self._equal, (form, tie.counted)]) if form.terms else self.known
-        if narrower is None or (not form.terms and form.constant != tie.counted):
+        narrower = self._narrowed(form, tie.counted)
+        if narrower is None:
             self._differ(tie, form)
-            return
-        self.differences = [d for d in self.differences if d.unit != tie.unit]
-        self.agreed[tie.unit] = tie
+        elif tie.blind:
+            self._agree(tie)
+            if form.terms:
+                self.known = narrower
+                self._equal.append((form, tie.counted))
+
+    def _narrowed(self, form: Form, counted: int) -> dict[str, Bounds] | None:
         if form.terms:
-            self.known = dict(narrower)
-            self._equal.append((form, tie.counted))
+            return narrowed(self.known, [*self._equal, (form, counted)])
+        return self.known if form.constant == counted else None
+
+    def _agree(self, tie: Tie) -> None:
+        """A blind count that can be true ends the differences of its unit that another person found."""
+        ended = [d for d in self.differences if d.unit == tie.unit and d.by != tie.by]
+        self.healed += [(d, tie) for d in ended]
+        self.differences = [d for d in self.differences if d not in ended]
+        self.agreed[tie.unit] = tie
 
     def _differ(self, tie: Tie, form: Form) -> None:
         since, events = self._between(tie.unit)
         booked = Doubt(self.known).bounds(form)
-        self.differences.append(Difference(tie.seq, tie.unit, tie.counted or 0, booked, since, events))
+        self.differences.append(Difference(tie.seq, tie.unit, tie.counted or 0, booked, since, events, tie.by))
 
     def _between(self, unit: str) -> tuple[str, tuple[int, ...]]:
         """The last agreeing counts up the way, and the events since."""
@@ -128,6 +143,8 @@ class Lengths:
 
     def settled(self) -> Mapping[str, Form]:
         """Lengths with every pinned unknown put in."""
+        if not self.known:
+            return dict(self.of)
         doubt = Doubt(self.known)
         return {unit: doubt.settled(form) if form.terms else form for unit, form in self.of.items()}
 

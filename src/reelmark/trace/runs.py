@@ -59,6 +59,11 @@ class RunMap:
         """Bytes of the four columns."""
         return int(self.s.nbytes + self.n.nbytes + self.d.nbytes + self.q.nbytes)
 
+    @property
+    def reach(self) -> int:
+        """How many integers it maps."""
+        return int(self.n.sum())
+
     @cached_property
     def e(self) -> Int64:
         """Ends of the domains."""
@@ -107,7 +112,8 @@ class RunMap:
     def _image_of(self, start: Int64, stop: Int64) -> tuple[Int64, Int64, Int64, Int64, Int64]:
         """Pieces of the stretches that are mapped: (stretch, from, length, arrives at, direction)."""
         mine, i = overlaps(start, stop, self.s, self.e)
-        a, b = np.maximum(start[mine], self.s[i]), np.minimum(stop[mine], self.e[i])
+        a: Int64 = np.maximum(start[mine], self.s[i])
+        b: Int64 = np.minimum(stop[mine], self.e[i])
         return mine, a, b - a, self.d[i] + self.q[i] * (a - self.s[i]), self.q[i]
 
     def image(self, spans: Spans) -> Spans:

@@ -5,7 +5,8 @@ A strike axis is one setting of the boxes: series, first number, block, position
     base + (t // block) * ups * block + p * block + (t % block, or block - 1 - t % block when descending)
 """
 
-from typing import NamedTuple
+from collections.abc import Sequence
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -13,6 +14,8 @@ from ..facts import SERIES, Imprint
 from ..spans import EMPTY, Place, Spans
 
 __all__ = ["Strikes"]
+
+FEW: Final = 8  # stretches, up to which one after another is quicker than all at once
 
 
 class Strikes(NamedTuple):
@@ -68,6 +71,19 @@ class Strikes(NamedTuple):
         block, low, high = self._by_block(ticks)
         stack = (block[:, None] * self.ups + np.arange(self.ups)) * self.block + self.base
         return Spans((stack + low[:, None]).ravel(), (stack + high[:, None]).ravel())
+
+    def numbers_of(self, stretches: Sequence[tuple[int, int]]) -> Spans:
+        """The same, of ticks start up to stop in any order: the quicker way for few."""
+        if len(stretches) > FEW:
+            return self.numbers(Spans.of(*stretches))
+        firsts, many = [], []
+        for start, stop in stretches:
+            for at in range(start - start % self.block, stop, self.block):
+                low, high = max(start - at, 0), min(stop - at, self.block)
+                firsts.append(self.base + at * self.ups + (self.block - high if self.descending else low))
+                many.append(high - low)
+        starts = np.add.outer(firsts, np.arange(0, self.ups * self.block, self.block))
+        return Spans(starts.ravel(), np.add(starts.T, many).T.ravel())
 
     def ticks(self, numbers: Spans) -> Spans:
         """Ticks at which any of these numbers was struck."""

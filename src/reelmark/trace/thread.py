@@ -9,6 +9,7 @@ Three tables on one big axis do the exact part: `step` (web to web, sheet to she
 on named unknowns and goes through the Feeds.  The composed maps are caches, made when first asked for.
 """
 
+from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from functools import cached_property
 
@@ -21,10 +22,11 @@ from .cutter import Cutter
 from .exact import exact_rows
 from .feed import Feed
 from .form import Doubt
-from .frames import Frames
+from .frames import BLOCK, Frames
 from .lengths import Difference, Lengths
 from .pins import pins_of
 from .runs import RunMap
+from .straight import Straight
 from .strikes import Strikes
 from .walk import Answer, walk_back, walk_forward
 
@@ -42,10 +44,9 @@ class Thread:
         self.lengths = Lengths.read(self.runs, self.ties)
         self.length = self.lengths.settled()
         self.doubt = Doubt(self.lengths.known)
-        self.frames = earlier.frames if earlier else Frames()
+        self.frames: Frames = earlier.frames if earlier else Frames()
         self._rows: dict[object, np.ndarray] = {}
         self._earlier_rows = earlier._rows if earlier else {}
-        self.order: dict[str, int] = {unit: i for i, unit in enumerate(self.length)}
         self.maker = self.lengths.maker
         self._index_units()
         self._lay_tables()
@@ -60,9 +61,21 @@ class Thread:
                 self.takers.setdefault(unit, []).append(run)
             if run.imprint:
                 self.imprints[run.imprint.unit] = run.imprint
-        self.strikes = {Strikes.of(i): None for i in self.imprints.values()}
+        self._index_strikes()
         self.feeds: dict[int, Feed] = {}
         self.print_feeds: dict[str, Feed] = {}
+
+    def _index_strikes(self) -> None:
+        """Each setting of the boxes: where its ticks begin on the big axis, and which of them were struck."""
+        ticks: dict[Strikes, list[tuple[int, int]]] = {}
+        for i in self.imprints.values():
+            ticks.setdefault(Strikes.of(i), []).append((i.first_tick, i.first_tick + i.ticks))
+        self.strikes = {strikes: self.frames.start(strikes.place) for strikes in ticks}
+        self._setting = {start // BLOCK: strikes for strikes, start in self.strikes.items()}
+        self._struck: dict[str, list[tuple[Strikes, list[int], list[int]]]] = {}
+        for strikes, some in ticks.items():
+            struck = Spans.of(*some)
+            self._struck.setdefault(strikes.series, []).append((strikes, struck.starts.tolist(), struck.stops.tolist()))
 
     def feed(self, run: Run) -> Feed:
         """The Feed of a run on piles, made when first asked for."""
@@ -130,7 +143,7 @@ class Thread:
             start = self.frames.start
             rows = np.array(
                 [
-                    (start((p.unit, p.lane)) + p.start, p.count, start((p.to_unit, p.to_lane)) + p.at, p.sign)
+                    (start((p.unit, p.lane)) + p.start, p.many, start((p.to_unit, p.to_lane)) + p.at, p.sign)
                     for p in run.pieces if p.width == 1
                 ], np.int64,
             ).reshape(-1, 4)  # fmt: skip
@@ -144,8 +157,8 @@ class Thread:
 
     def _cut_row(self, p: "object") -> tuple[int, int, int, int, int]:
         web, pile = self.frames.start((p.unit, p.lane)), self.frames.start((p.to_unit, p.to_lane))  # type: ignore[attr-defined]
-        low = p.at if p.sign > 0 else p.at - p.count + 1  # type: ignore[attr-defined]
-        return pile + low, p.count, web + p.start, p.width, p.sign  # type: ignore[attr-defined]
+        low = p.at if p.sign > 0 else p.at - p.many + 1  # type: ignore[attr-defined]
+        return pile + low, p.many, web + p.start, p.width, p.sign  # type: ignore[attr-defined]
 
     def _print_rows(self, unit: str) -> Iterable[tuple[int, int, int, int]]:
         first = self.imprints[unit].first_tick
@@ -154,6 +167,11 @@ class Thread:
                 yield self.frames.start((u, 0)) + a, n, self.frames.start((to, 0)) + first + at, sign
 
     # --- composed maps, cached ---------------------------------------------------------------------------------
+
+    @cached_property
+    def order(self) -> dict[str, int]:
+        """Units in the order in which they were made."""
+        return {unit: i for i, unit in enumerate(self.length)}
 
     @cached_property
     def born(self) -> RunMap:
@@ -171,13 +189,15 @@ class Thread:
         done, going = RunMap.of(), start
         while len(going):
             onward = going.then(self.back_step)
-            done |= going.but(self.back_step.domain)
+            if onward.reach < going.reach:
+                done |= going.but(self.back_step.domain)
             going = onward
         return done if until is None else done.then(RunMap.identity(until))
 
     @cached_property
-    def _born_back(self) -> RunMap:
-        return self.born.inverse
+    def straight(self) -> Straight:
+        """Strike <-> film, in one step."""
+        return Straight(self.born, self.cutter, self.wound)
 
     @cached_property
     def _wound_back(self) -> RunMap:
@@ -220,34 +240,31 @@ class Thread:
 
     def strike_of(self, series: str, number: int) -> tuple[Strikes, int, int] | None:
         """(setting, tick, position) of a number that was printed, or None."""
-        for strikes in self.strikes:
-            if strikes.series == series and number >= strikes.base:
+        for strikes, starts, stops in self._struck.get(series, ()):
+            if number >= strikes.base:
                 tick, position = strikes.struck(number)
-                if self._was_struck(strikes, tick):
+                i = bisect_right(starts, tick) - 1
+                if i >= 0 and tick < stops[i]:
                     return strikes, tick, position
         return None
 
-    def _was_struck(self, strikes: Strikes, tick: int) -> bool:
-        return any(
-            i.first_tick <= tick < i.first_tick + i.ticks for i in self.imprints.values() if Strikes.of(i) == strikes
-        )
-
     def film_of(self, strikes: Strikes, tick: int) -> list[tuple[str, int, int, int]]:
-        """(roll, lane, start, stop) um of the film of one strike; empty where only the walk can tell.  About 10 us."""
-        sheet = self.born.at(self.frames.start(strikes.place) + tick)
-        web = self.cutter.web_of(sheet) if sheet is not None else None
-        if web is None:
-            return []
-        return [
-            (*place, a, b) for place, spans in self.frames.locally(self.wound.image(Spans.of(web))).items()
-            for a, b in spans
-        ]  # fmt: skip
+        """(roll, lane, start, stop) um of the film of one strike; empty where only the walk can tell.  About 2 us."""
+        film = []
+        for start, stop in self.straight.film(self.strikes[strikes] + tick):
+            (roll, lane), at = self.frames.locate(start)
+            film.append((roll, lane, at, at + stop - start))
+        return film
+
+    def sheets_at(self, film: np.ndarray) -> np.ndarray:
+        """Sheets, on the big axis, cut from many single um of film; -1 where no sheet was."""
+        return self.cutter.sheets_at(self._wound_back(film))
 
     def numbers_on(self, film: Extent) -> dict[Strikes, Spans]:
         """Numbers of all exact sheets that hold any of the film; the short way for film alone."""
-        spans = Spans.of()
+        ticks: dict[Strikes, list[tuple[int, int]]] = {}
         for place, some in film.items():
-            spans |= self.frames.globally(place, some)
-        sheets = self.cutter.touched(self._wound_back.image(spans))
-        ticks = self.frames.locally(self._born_back.image(sheets))
-        return {s: s.numbers(ticks[s.place]) for s in self.strikes if s.place in ticks}
+            for start, stop in self.frames.along(place, some):
+                for a, b in self.straight.strikes(start, stop):
+                    ticks.setdefault(self._setting[a // BLOCK], []).append((a % BLOCK, a % BLOCK + b - a))
+        return {strikes: strikes.numbers_of(some) for strikes, some in ticks.items()}

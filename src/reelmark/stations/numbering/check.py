@@ -2,7 +2,8 @@
 
 A check character jumps from number to number, so a stepping wheel cannot print it on notes; a servo, inkjet or
 laser head can, and so can the label of a pack and the paper of a delivery.  Take MOD 37,36 on labels (one
-character, never '*') and MOD 97-10 on documents (two digits, every single error and swap found).
+character, never '*') and MOD 97-10 on documents (two digits; missed no single error and no swap of neighbours in
+our own count over 400 random numbers of two letters and seven digits, no outside check).
 
 Pure systems    fold  c = (c + value) * radix  (mod modulus); the check character makes the total 1.
 Hybrid systems  fold  c = (c + value mod m, or m) * 2  (mod m + 1); the same end.

@@ -1,4 +1,4 @@
-"""What the diagnosis says: the kinds of fault, and one finding.
+"""What the diagnosis says: the kinds of fault, and one finding.  The table: what is seen, what it is called.
 
 constant at one position from the start of a block      mis-set box
 step at one position                                     skipped or double tick
@@ -79,6 +79,8 @@ def kind_at_sheet(step: int) -> Kind:
     return Kind.UNNUMBERED if step < 0 else Kind.EMPTY
 
 
+# The plunger, pushed at each impression, turns the wheels: britishletterpress.co.uk, guide to numbering.
+# The pawl as the cause of a double step: common practice, no source.
 _SAYS = {
     Kind.MISSET: "set {offset:+d} off the plan; set it by the sheet of settings",
     Kind.SKIPPED: "did not step, {count} time(s), or was set so; look at plunger and pawl",

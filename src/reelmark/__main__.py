@@ -1,0 +1,5 @@
+"""python -m reelmark"""
+
+from .cli import main
+
+main()

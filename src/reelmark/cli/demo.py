@@ -1,0 +1,122 @@
+"""The demo: simulate, take the records, find the troubles from them alone, and only then look at the truth."""
+
+from pathlib import Path
+from time import perf_counter
+from typing import Any
+
+from ..errors import Problem
+from .show import as_json, say, table, watched
+
+__all__ = ["run_demo", "write_only"]
+
+
+def write_only(folder: Path, small: bool, seed: int, json: bool) -> None:
+    """Order and shop records, and nothing solved."""
+    from ..demo import FULL, SMALL, simulate, write_records
+
+    _empty(folder)
+    sim = simulate(SMALL if small else FULL, seed)
+    write_records(sim, folder)
+    answer = {"dir": str(folder), "shifts": len(sim.records), "records": sum(map(len, sim.records))}
+    if json:
+        as_json(answer)
+    else:
+        say(
+            f"{folder}: order.toml, works.toml, {answer['records']:,} records of {answer['shifts']} shifts; judge/ is for judging only"
+        )
+
+
+def _empty(folder: Path) -> None:
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise Problem(
+            f"demo in {folder}", "there is something there already", "choose a new or empty folder, or remove it"
+        )
+
+
+def run_demo(folder: Path, small: bool, seed: int, json: bool) -> None:
+    """The whole main job on one order."""
+    from ..demo import FULL, SMALL, simulate, write_records
+    from ..demo.judge import judged, laws
+    from ..desk import Desk
+
+    start = perf_counter()
+    _empty(folder)
+    sim = simulate(SMALL if small else FULL, seed)
+    write_records(sim, folder)
+    with Desk.create(folder) as desk:
+        taken = desk.take(watched("taking the shifts", sorted((folder / "records").glob("*.jsonl")), json))
+        troubles = judged(sim, desk, taken)
+        laws_held = laws(sim, desk)
+        held = _withdrawn(desk, troubles)
+        answer = _answer(desk, sim, troubles, laws_held, held) | {"taken": taken.taken, "repeated": len(taken.repeated)}
+    answer |= {"seconds": round(perf_counter() - start, 2), "works": str(folder)}
+    if json:
+        as_json(answer)
+    else:
+        _told(answer, sim)
+    if not (answer["laws_held"] and answer["balanced"] and all(one["agrees"] for one in troubles)):
+        raise Problem("demo", "a law or a trouble was not held or found", "see the lines above")
+
+
+def _withdrawn(desk: Any, troubles: list[dict[str, Any]]) -> int:
+    """Numbers a box printed wrongly go out of good, with the finding as the reason; how many notes."""
+    from .. import acts
+    from ..spans import EMPTY, Spans
+
+    many = 0
+    for one in troubles:
+        numbers: dict[str, Spans] = {}
+        for first, last in (one["found"] or {}).get("withdraw", ()):
+            series, index = acts.number_of(desk.reading, first)
+            numbers[series] = numbers.get(series, EMPTY) | Spans.of((index, acts.number_of(desk.reading, last)[1] + 1))
+        bodies = acts.withdraw(desk.reading, numbers, f"{one['name']}: {one['found'].get('unit')}") if numbers else []
+        if bodies:
+            desk.post(bodies, "office", "R. Tessel", None, _after(desk))
+            many += sum(spans.size for spans in numbers.values())
+    return many
+
+
+def _after(desk: Any) -> str:
+    """A minute after the last record of all."""
+    from datetime import timedelta
+
+    return str((max(one.at for one in desk.records) + timedelta(minutes=1)).isoformat())
+
+
+def _answer(desk: Any, sim: Any, troubles: list[Any], laws_held: list[dict[str, Any]], held: int) -> dict[str, Any]:
+    from .. import acts
+
+    books = acts.balance(desk.reading)
+    accounts = {a["account"]: a["holds"] for a in books["accounts"] if a["measure"] == "notes"}
+    return {
+        "notes": accounts.get("packed:good", 0) + accounts.get("packed:held", 0), "ordered": sim.order.notes,
+        "laws_held": all(one["held"] for one in laws_held), "laws": laws_held,
+        "troubles": troubles, "balanced": books["balanced"], "notes_held": held, "accounts": books["accounts"],
+        "checkpoint": desk.checkpoint(),
+    }  # fmt: skip
+
+
+def _told(answer: dict[str, Any], sim: Any) -> None:
+    say(
+        f"{sim.order.name} for {sim.order.issuer}: {answer['notes']:,} notes in packs of {answer['ordered']:,} ordered",
+        "",
+    )
+    table(
+        "Laws",
+        ["law", "held", "checked on"],
+        [[one["law"], "yes" if one["held"] else "NO", one["checked"]] for one in answer["laws"]],
+    )
+    table("Troubles: planted, and found from the records alone", ["trouble", "planted", "found", "agrees"],
+          [[one["name"], _short(one["planted"]), _short(one["found"]), "yes" if one["agrees"] else "NO"] for one in answer["troubles"]])  # fmt: skip
+    table("Accounts", ["account", "holds", "of"], [[a["account"], f"{a['holds'] / 1e6:,.3f}" if a["measure"] == "um" else f"{a['holds']:,}",
+          "m of web, lane by lane" if a["measure"] == "um" else a["measure"]] for a in answer["accounts"]])  # fmt: skip
+    say("", f"{'balanced' if answer['balanced'] else 'NOT balanced'}; {answer['notes_held']:,} packed notes held for the faults found",
+        f"journal of {answer['checkpoint']['size']:,} entries, root {answer['checkpoint']['root'][:16]}…, {answer['seconds']} s",
+        f"look further: reelmark trace AA0004001 --works {answer['works']}")  # fmt: skip
+
+
+def _short(what: dict[str, Any] | None) -> str:
+    if what is None:
+        return "not found"
+    left_out = {"machine", "seq", "text", "since", "booked", "booked_low", "booked_high", "count_low", "count_high"}
+    return ", ".join(f"{k} {v}" for k, v in what.items() if k not in left_out and v is not None)
