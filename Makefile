@@ -13,6 +13,7 @@ UV := $(BIN)/uv
 .DELETE_ON_ERROR:
 
 demo: $(VENV)/.run
+	rm -rf build/demo-works
 	$(BIN)/reelmark demo --dir build/demo-works
 
 test: $(VENV)/.dev

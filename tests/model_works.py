@@ -1,10 +1,11 @@
 """A small works in memory, moved by hand: every micrometre and every sheet a Python object, the dullest possible walk.
 
-It makes runs and ties as the intake would, and knows the truth that those only describe.  All tests of the laws share it.
+It makes runs and ties as the intake would, and knows the truth that those only describe.  The law tests share it.
 """
 
 from dataclasses import dataclass, field
 from random import Random
+from typing import Any
 
 from reelmark.facts import SERIES, Imprint, PileRun, Pull, Run, Tie, Unknown
 from reelmark.handling import FLIPS, cut_to_sheets, rewound
@@ -22,8 +23,8 @@ class World:
     doubtful: bool
     runs: list[Run] = field(default_factory=list)
     ties: list[Tie] = field(default_factory=list)
-    at: dict[str, dict[int, list]] = field(default_factory=dict)
-    numbers: dict[int, frozenset] = field(default_factory=dict)
+    at: dict[str, dict[int, list[Any]]] = field(default_factory=dict)
+    numbers: dict[int, frozenset[Any]] = field(default_factory=dict)
     unknown_takes: dict[str, int] = field(default_factory=dict)
     ticks: int = 0
 
@@ -85,8 +86,8 @@ class World:
 
     # --- piles ---
 
-    def pulls(self, feed: list, to: str) -> tuple[list, tuple[Pull, ...], tuple[Unknown, ...]]:
-        """Known pulls at distinct places, and in a doubtful works uncounted ones; the sheets really taken leave feed."""
+    def pulls(self, feed: list[Any], to: str) -> tuple[list[Any], tuple[Pull, ...], tuple[Unknown, ...]]:
+        """Known pulls at distinct places, in a doubtful works uncounted ones; the sheets really taken leave feed."""
         n, taken, pulls, unknowns = len(feed), set(), [], []
         for i in range(self.rng.choice((0, 0, 1, 2))):
             if n and (start := self.rng.randrange(n)) not in taken:
@@ -157,12 +158,14 @@ class World:
 
     # --- what is true ---
 
-    def meant(self, unit: str, lane: int, places: list[int]) -> set:
+    def meant(self, unit: str, lane: int, places: list[int]) -> set[Any]:
         if unit.startswith(SERIES):
             return {self.numbers[n] for n in places if n in self.numbers}
         return {self.at[unit][lane][x] for x in places}
 
-    def holding(self, things: set, made: dict[str, int], after: int, before: int) -> dict[tuple[str, int], set[int]]:
+    def holding(
+        self, things: set[Any], made: dict[str, int], after: int, before: int
+    ) -> dict[tuple[str, int], set[int]]:
         """Where these sheets, or this film, lie in every unit made after one entry and before another."""
         film = {f for t in things for f in (t if isinstance(t, frozenset) else [t])}
         whole = {t for t in things if isinstance(t, frozenset)}

@@ -3,6 +3,7 @@
 from random import Random
 
 import pytest
+
 from model_works import World, extent, small_works
 from reelmark.spans import Extent, Spans
 from reelmark.trace.thread import Thread
@@ -23,7 +24,7 @@ def spans(xs: set[int]) -> Spans:
     return Spans(sorted(xs), [x + 1 for x in sorted(xs)])
 
 
-def truth(world: World, thread: Thread, unit: str, things: set, forward: bool) -> Extent:
+def truth(world: World, thread: Thread, unit: str, things: set[object], forward: bool) -> Extent:
     made = {u: run.seq for u, run in thread.maker.items()}
     here = made[unit]
     held = world.holding(things, made, here if forward else -1, 10**9 if forward else here)
@@ -80,10 +81,11 @@ def test_every_number_goes_back_to_its_sheet_and_film_and_comes_forward_again(se
 
 
 def _last_pile(world: World, number: int) -> str:
-    return next(
+    found: str = next(
         run.imprint.unit for run in world.runs
         if run.imprint and world.numbers[number] in world.at[run.imprint.unit][0]
     )  # fmt: skip
+    return found
 
 
 @pytest.mark.parametrize("seed", SEEDS)

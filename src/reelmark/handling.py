@@ -88,7 +88,8 @@ def cut_to_sheets(unit: str, lane: int, length: int, first_cut: int, sheets: int
     end = first_cut + sheets * cut_off
     if first_cut < 0 or end > length:
         raise BadValue(
-            "sheets", sheets, f"from {first_cut} um on, {unit} of {length} um holds {max(0, length - first_cut) // cut_off}",
+            "sheets", sheets,
+            f"from {first_cut} um on, {unit} of {length} um holds {max(0, length - first_cut) // cut_off}",
             "correct the first cut or the number of sheets",
         )  # fmt: skip
     return Piece(unit, lane, length - end, sheets, to, 0, 0, 1, cut_off, cut_off)

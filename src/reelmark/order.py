@@ -12,7 +12,8 @@ class Layout:
     """How notes lie on a sheet.
 
     rows : along the web, columns : across it
-    note_along, note_across : um; cut_off : um of web a sheet takes; margin_along, margin_across : um before the first note
+    note_along, note_across : um; cut_off : um of web a sheet takes
+    margin_along, margin_across : um before the first note
     """
 
     rows: int
@@ -29,7 +30,7 @@ class Layout:
         need = self.margin_along + self.rows * self.note_along
         if need > self.cut_off:
             raise BadValue(
-                "cut_off", f"{self.cut_off} um", f"{self.rows} rows of {self.note_along} um and the margin need {need} um",
+                "cut_off", f"{self.cut_off} um", f"{self.rows} rows of {self.note_along} um + margin need {need}",
                 "lengthen the cut-off or take a row off",
             )  # fmt: skip
 

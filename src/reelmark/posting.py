@@ -95,7 +95,7 @@ class Accounting:
         for place, spans in extent.items():
             left = spans
             for kind in ("good", "held"):
-                for account, some in self.books.of_kind(place, kind).items():  # type: ignore[arg-type]
+                for account, some in self.books.of_kind(place, kind).items():
                     part = Extent({place: some & left})
                     self.books.move(seq, part, account, Account(station, "carried"), why)
                     left -= some
@@ -217,7 +217,8 @@ class Accounting:
             account = self.books.account_of(*place, missing.first)
             where = f"{account.place}:{account.kind} has it" if account else "it was never cut"
             raise NotThere(
-                "replaced", f"{r.first} to {r.last}", f"{text} and {missing.size - 1} more are not good at finish; {where}",
+                "replaced", f"{r.first} to {r.last}",
+                f"{text} and {missing.size - 1} more are not good at finish; {where}",
                 "name the replacement notes that lie there, or correct the range",
             )  # fmt: skip
         by = (r.by,) if r.by2 is None else (r.by, r.by2)

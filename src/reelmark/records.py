@@ -184,7 +184,7 @@ class Join(Record):
 
 
 class NumberPass(Record):
-    """A pile numbered.  first: number the series starts this allocation at; first_tick, ticks: by the press's counter."""
+    """A pile numbered.  first: first number of the run's allocation; first_tick, ticks: by the press's counter."""
 
     kind: Literal["number"]
     unit: Name

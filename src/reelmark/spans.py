@@ -24,12 +24,12 @@ def _normal(starts: Int64, stops: Int64) -> tuple[Int64, Int64]:
     """Sorted, merged, empties dropped.  O(n log n)."""
     keep = starts < stops
     starts, stops = starts[keep], stops[keep]
-    if len(starts) < 2:
+    if len(starts) < 2 or (starts[1:] > stops[:-1]).all():  # in order already, as most are
         return starts, stops
     order = np.argsort(starts, kind="stable")
     starts, stops = starts[order], np.maximum.accumulate(stops[order])
     gap = starts[1:] > stops[:-1]
-    return starts[np.r_[True, gap]], stops[np.r_[gap, True]]
+    return starts[np.append(True, gap)], stops[np.append(gap, True)]
 
 
 class Spans:

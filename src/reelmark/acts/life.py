@@ -8,6 +8,7 @@ from ..handling import flipped
 from ..reading import Reading
 from ..spans import Extent, Spans
 from ..trace import Answer
+from .settings import diagnosed, serious
 
 __all__ = ["account_of", "life", "number_of", "web_places"]
 
@@ -45,7 +46,13 @@ def life(reading: Reading, text: str) -> dict[str, Any]:
         "note": _note(reading, back, position),
         "stations": _stations(reading, back, ahead),
         "marks": _marks(reading, back, ahead),
-        "faults": [],
+        "faults": [
+            f"{unit}: {one.text}"
+            for unit, one in diagnosed(reading)
+            if serious(one)
+            and any(n.first <= index <= n.last for n in one.withdraw)
+            and reading.thread.imprints[unit].series == series
+        ],
     }
 
 

@@ -59,18 +59,24 @@ def _shown(reading: Reading, numbers: Ranges) -> dict[str, Any]:
 
 
 def _unnumbered(reading: Reading, extent: Extent) -> dict[str, Any]:
-    """Sheets of the extent that lie where no number is on them: lots pulled before numbering, piles not yet numbered."""
+    """Sheets of the extent that bear no number: in lots pulled before numbering, in piles not yet numbered."""
     answer, numbered = reading.thread.forward(extent), numbered_units(reading)
     gone = set(reading.shop.taken)
-    stands = [p for p in answer.may if p[0] not in numbered and p[0] not in gone and p[0] not in reading.shop.rolls
-              and not p[0].startswith(SERIES)]  # fmt: skip
+    stands = [
+        p
+        for p in answer.may
+        if p[0] not in numbered and p[0] not in gone and p[0] not in reading.shop.rolls and not p[0].startswith(SERIES)
+    ]
     books = reading.accounting.books
     where = [
-        {"unit": unit, "sheets_may": answer.may[unit, lane].size,
-         "sheets_must": answer.must[unit, lane].size if (unit, lane) in answer.must else 0,
-         "account": next((f"{a.place}:{a.kind}" for a in books.accounts((unit, lane))), "")}
+        {
+            "unit": unit,
+            "sheets_may": answer.may[unit, lane].size,
+            "sheets_must": answer.must[unit, lane].size if (unit, lane) in answer.must else 0,
+            "account": next((f"{a.place}:{a.kind}" for a in books.accounts((unit, lane))), ""),
+        }
         for unit, lane in stands
-    ]  # fmt: skip
+    ]
     where += _blank(reading, answer)
     return {"may": sum(w["sheets_may"] for w in where), "must": sum(w["sheets_must"] for w in where), "where": where}
 
@@ -84,8 +90,9 @@ def _blank(reading: Reading, answer: Any) -> list[dict[str, Any]]:
                 touched = (spans & Spans.of((u.start, u.stop))).size
                 sure = touched if u.stop - u.start == u.low and (unit, lane) in answer.must else 0
                 if touched:
-                    found.append({"unit": unit, "sheets_may": min(touched, u.high), "sheets_must": sure,
-                                  "account": "no strike"})  # fmt: skip
+                    found.append(
+                        {"unit": unit, "sheets_may": min(touched, u.high), "sheets_must": sure, "account": "no strike"}
+                    )
     return found
 
 
@@ -96,7 +103,8 @@ def numbered_units(reading: Reading) -> set[str]:
         if run.imprint:
             numbered.add(run.imprint.unit)
         elif run.pile and numbered.issuperset(run.pile.inputs):
-            numbered |= {unit for unit, _ in run.pile.outputs} | {p.lot for p in (*run.pile.pulls, *run.pile.unknowns)}
+            numbered |= {unit for unit, _ in run.pile.outputs} | {p.lot for p in run.pile.pulls}
+            numbered |= {u.lot for u in run.pile.unknowns}
     return numbered
 
 
@@ -126,7 +134,14 @@ def withdraw(reading: Reading, numbers: Ranges, why: str) -> list[dict[str, Any]
         for held in reading.accounting.books.of_kind(place, "good").values():
             for a, b in held & spans:
                 moves.append(
-                    {"kind": "move", "series": series, "first": form.text(a), "last": form.text(b - 1),
-                     "source": "good", "target": "held", "why": why}
-                )  # fmt: skip
+                    {
+                        "kind": "move",
+                        "series": series,
+                        "first": form.text(a),
+                        "last": form.text(b - 1),
+                        "source": "good",
+                        "target": "held",
+                        "why": why,
+                    }
+                )
     return moves

@@ -1,7 +1,8 @@
 """The commands, by the names people use."""
 
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Optional
+from typing import Annotated, Any, Optional
 
 import typer
 
@@ -12,8 +13,11 @@ __all__ = ["app", "main"]
 
 app = typer.Typer(
     help="The thread of a polymer note works: from film roll to packs and back, and the books of it.",
-    no_args_is_help=True, rich_markup_mode=None, pretty_exceptions_enable=False, add_completion=False,
-)  # fmt: skip
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    add_completion=False,
+)
 app.add_typer(numbers.app, name="numbers")
 app.add_typer(log.app, name="log")
 
@@ -44,8 +48,10 @@ def new(
     if json:
         as_json(made)
         return
-    say(f"{folder}: order {made['order']}, journal sealed as {made['origin']}",
-        "Next: correct order.toml and works.toml, then `reelmark take FILE…`.")  # fmt: skip
+    say(
+        f"{folder}: order {made['order']}, journal sealed as {made['origin']}",
+        "Next: correct order.toml and works.toml, then `reelmark take FILE…`.",
+    )
 
 
 @app.command()
@@ -69,15 +75,21 @@ def take(
             {"file": f, "line": r.line, "field": r.field, "value": r.value, "cure": r.cure} for f, r in every.refused
         ]
         answer = {
-            "taken": every.taken, "repeated": len(every.repeated), "refused": refused, "refused_lines_in": beside,
+            "taken": every.taken,
+            "repeated": len(every.repeated),
+            "refused": refused,
+            "refused_lines_in": beside,
             "checkpoint": desk.checkpoint(),
-        }  # fmt: skip
+        }
     if json:
         as_json(answer)
     else:
         say(f"{every.taken:,} taken, {len(every.repeated):,} sent before, {len(refused):,} refused")
-        table("Refused", ["file", "line", "field", "value", "why and cure"],
-              [[r["file"], r["line"], r["field"], r["value"], r["cure"]] for r in refused])  # fmt: skip
+        table(
+            "Refused",
+            ["file", "line", "field", "value", "why and cure"],
+            [[r["file"], r["line"], r["field"], r["value"], r["cure"]] for r in refused],
+        )
         say(*(f"refused lines are in {one}" for one in beside))
     if refused:
         raise typer.Exit(1)
@@ -114,9 +126,14 @@ def trace(
                 for p in note["film"]
             )
         )
-    table("Stations", ["entry", "station", "machine", "did", "at", "by", "sure"],
-          [[s["entry"], s["station"], s["machine"], s["does"], s["at"], s["by"], "yes" if s["sure"] else "perhaps"]
-           for s in answer["stations"]])  # fmt: skip
+    table(
+        "Stations",
+        ["entry", "station", "machine", "did", "at", "by", "sure"],
+        [
+            [s["entry"], s["station"], s["machine"], s["does"], s["at"], s["by"], "yes" if s["sure"] else "perhaps"]
+            for s in answer["stations"]
+        ],
+    )
     table(
         "Marks",
         ["fault", "grade", "seen by", "sure"],
@@ -215,9 +232,12 @@ def balance(works: Works = Path(), at: At = None, json: Json = False) -> None:
         return
     say("balanced" if answer["balanced"] else "NOT balanced")
     for one in answer["differences"]:
-        say(f"  {one['unit']}: {one['counted']:,} counted, {one['booked_low']:,} to {one['booked_high']:,} {one['measure']} booked",
+        say(
+            f"  {one['unit']}: {one['counted']:,} {one['measure']} counted, "
+            f"{one['booked_low']:,} to {one['booked_high']:,} booked",
             f"    between {one['between'][0]} and {one['between'][1]}",
-            *(f"    {event['text']}" for event in one["events"]))  # fmt: skip
+            *(f"    {event['text']}" for event in one["events"]),
+        )
     for one in answer["unsettled"]:
         say(f"  {one['unit']}: up to {one['most']:,} {one['measure']} not settled; count the pile")
     say(*(f"  {fault}" for fault in answer["faults"]))
@@ -251,19 +271,16 @@ def findings(works: Works = Path(), at: At = None, json: Json = False) -> None:
 
 
 def _said(what: dict[str, object]) -> str:
-    return (
-        what["text"]
-        if isinstance(what.get("text"), str)
-        else ", ".join(f"{k} {v}" for k, v in what.items() if v is not None)
-    )  # type: ignore[return-value]
+    text = what.get("text")
+    return text if isinstance(text, str) else ", ".join(f"{k} {v}" for k, v in what.items() if v is not None)
 
 
 @app.command()
 @guarded
 def way(
     works: Annotated[
-        Optional[Path], typer.Option("--works", "-w", help="Also the units of this works.", envvar="REELMARK_WORKS")
-    ] = None,  # noqa: UP045
+        Path | None, typer.Option("--works", "-w", help="Also the units of this works.", envvar="REELMARK_WORKS")
+    ] = None,
     units: Annotated[bool, typer.Option("--units", help="Every roll and pile, and how long it is.")] = False,
     json: Json = False,
 ) -> None:
@@ -272,7 +289,7 @@ def way(
 
     from ..way import WAY
 
-    answer: dict[str, object] = {"stations": [asdict(one) for one in WAY]}
+    answer: dict[str, list[dict[str, Any]]] = {"stations": [asdict(one) for one in WAY]}
     if units:
         answer["units"] = _units(works or Path())
     if json:
@@ -288,10 +305,10 @@ def way(
             "Units",
             ["unit", "made by", "entry", "length"],
             [[u["unit"], u["made_by"], u["entry"], u["length"]] for u in answer["units"]],
-        )  # type: ignore[attr-defined]
+        )
 
 
-def _units(works: Path) -> list[dict[str, object]]:
+def _units(works: Path) -> list[dict[str, Any]]:
     from ..desk import Desk
     from ..units import metres
 
@@ -338,8 +355,8 @@ def demo(
         Path, typer.Option("--dir", help="Where to leave the demo works; it must be new or empty.")
     ] = Path("demo-works"),
     records_only: Annotated[
-        Optional[Path], typer.Option("--records-only", help="Only write order and shop records here.")
-    ] = None,  # noqa: UP045
+        Path | None, typer.Option("--records-only", help="Only write order and shop records here.")
+    ] = None,
     small: Annotated[bool, typer.Option("--small", help="A few hundred sheets instead of 9,000,000 notes.")] = False,
     seed: Annotated[int, typer.Option(help="Another history.")] = 1,
     json: Json = False,
@@ -353,6 +370,6 @@ def demo(
     run_demo(folder, small, seed, json)
 
 
-def _as_of(answer: dict[str, object]) -> None:
+def _as_of(answer: Mapping[str, Any]) -> None:
     seal = answer["checkpoint"]
-    say(f"as of {seal['size']:,} entries, root {seal['root'][:16]}…")  # type: ignore[index]
+    say(f"as of {seal['size']:,} entries, root {seal['root'][:16]}…")

@@ -22,7 +22,8 @@ def write_only(folder: Path, small: bool, seed: int, json: bool) -> None:
         as_json(answer)
     else:
         say(
-            f"{folder}: order.toml, works.toml, {answer['records']:,} records of {answer['shifts']} shifts; judge/ is for judging only"
+            f"{folder}: order.toml, works.toml, {answer['records']:,} records of {answer['shifts']} shifts",
+            "judge/ is for judging only",
         )
 
 
@@ -89,11 +90,16 @@ def _answer(desk: Any, sim: Any, troubles: list[Any], laws_held: list[dict[str, 
     books = acts.balance(desk.reading)
     accounts = {a["account"]: a["holds"] for a in books["accounts"] if a["measure"] == "notes"}
     return {
-        "notes": accounts.get("packed:good", 0) + accounts.get("packed:held", 0), "ordered": sim.order.notes,
-        "laws_held": all(one["held"] for one in laws_held), "laws": laws_held,
-        "troubles": troubles, "balanced": books["balanced"], "notes_held": held, "accounts": books["accounts"],
+        "notes": accounts.get("packed:good", 0) + accounts.get("packed:held", 0),
+        "ordered": sim.order.notes,
+        "laws_held": all(one["held"] for one in laws_held),
+        "laws": laws_held,
+        "troubles": troubles,
+        "balanced": books["balanced"],
+        "notes_held": held,
+        "accounts": books["accounts"],
         "checkpoint": desk.checkpoint(),
-    }  # fmt: skip
+    }
 
 
 def _told(answer: dict[str, Any], sim: Any) -> None:
@@ -106,13 +112,34 @@ def _told(answer: dict[str, Any], sim: Any) -> None:
         ["law", "held", "checked on"],
         [[one["law"], "yes" if one["held"] else "NO", one["checked"]] for one in answer["laws"]],
     )
-    table("Troubles: planted, and found from the records alone", ["trouble", "planted", "found", "agrees"],
-          [[one["name"], _short(one["planted"]), _short(one["found"]), "yes" if one["agrees"] else "NO"] for one in answer["troubles"]])  # fmt: skip
-    table("Accounts", ["account", "holds", "of"], [[a["account"], f"{a['holds'] / 1e6:,.3f}" if a["measure"] == "um" else f"{a['holds']:,}",
-          "m of web, lane by lane" if a["measure"] == "um" else a["measure"]] for a in answer["accounts"]])  # fmt: skip
-    say("", f"{'balanced' if answer['balanced'] else 'NOT balanced'}; {answer['notes_held']:,} packed notes held for the faults found",
-        f"journal of {answer['checkpoint']['size']:,} entries, root {answer['checkpoint']['root'][:16]}…, {answer['seconds']} s",
-        f"look further: reelmark trace AA0004001 --works {answer['works']}")  # fmt: skip
+    table(
+        "Troubles: planted, and found from the records alone",
+        ["trouble", "planted", "found", "agrees"],
+        [
+            [one["name"], _short(one["planted"]), _short(one["found"]), "yes" if one["agrees"] else "NO"]
+            for one in answer["troubles"]
+        ],
+    )
+    table(
+        "Accounts",
+        ["account", "holds", "of"],
+        [
+            [
+                a["account"],
+                f"{a['holds'] / 1e6:,.3f}" if a["measure"] == "um" else f"{a['holds']:,}",
+                "m of web, lane by lane" if a["measure"] == "um" else a["measure"],
+            ]
+            for a in answer["accounts"]
+        ],
+    )
+    say(
+        "",
+        f"{'balanced' if answer['balanced'] else 'NOT balanced'}; "
+        f"{answer['notes_held']:,} packed notes held for the faults found",
+        f"journal of {answer['checkpoint']['size']:,} entries, root {answer['checkpoint']['root'][:16]}…, "
+        f"{answer['seconds']} s",
+        f"look further: reelmark trace AA0004001 --works {answer['works']}",
+    )
 
 
 def _short(what: dict[str, Any] | None) -> str:

@@ -10,9 +10,11 @@ from .show import as_json, guarded, say, table
 __all__ = ["app"]
 
 app = typer.Typer(
-    help="Numbering: the plan, the settings of the boxes, what the numbers read tell.", no_args_is_help=True,
-    rich_markup_mode=None, pretty_exceptions_enable=False,
-)  # fmt: skip
+    help="Numbering: the plan, the settings of the boxes, what the numbers read tell.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
 Works = Annotated[Path, typer.Option("--works", "-w", help="The works' folder.", envvar="REELMARK_WORKS")]
 Json = Annotated[bool, typer.Option("--json", help="One JSON document, for machines.")]
 Series = Annotated[Optional[str], typer.Option("--series", help="The series; the order's first without it.")]  # noqa: UP045
@@ -27,12 +29,13 @@ def _series(desk: Any, series: str | None) -> tuple[str, Any]:
 @app.command()
 @guarded
 def plan(
-    works: Works = Path(), series: Series = None,
+    works: Works = Path(),
+    series: Series = None,
     first: Annotated[Optional[str], typer.Option(help="First number; the first free one without it.")] = None,  # noqa: UP045
     notes: Annotated[Optional[int], typer.Option(help="How many; the order's without it.")] = None,  # noqa: UP045
     block: Annotated[int, typer.Option(help="Numbers of a position before its next block; a multiple of 100.")] = 1000,
     json: Json = False,
-) -> None:  # fmt: skip
+) -> None:
     """How many sheets, packs and hand settings a run of numbers takes."""
     from .. import acts
     from ..desk import Desk
@@ -51,15 +54,22 @@ def plan(
 @app.command("set")
 @guarded
 def set_boxes(
-    works: Works = Path(), series: Series = None,
-    first: Annotated[Optional[str], typer.Option(help="First number of the run; of the first allocation without it.")] = None,  # noqa: UP045
+    works: Works = Path(),
+    series: Series = None,
+    first: Annotated[
+        str | None, typer.Option(help="First number of the run; of the first allocation without it.")
+    ] = None,
     block: Annotated[int, typer.Option(help="Numbers of a position before its next block.")] = 1000,
     from_block: Annotated[int, typer.Option("--from-block", help="First block, counted from 0.")] = 0,
     blocks: Annotated[int, typer.Option(help="How many blocks.")] = 1,
-    reversals: Annotated[int, typer.Option(help="How often the pile is turned over between numbering press and cutter.")] = 0,
-    labels: Annotated[bool, typer.Option("--labels", help="With check characters (ISO 7064 MOD 37,36) for the labels.")] = False,
+    reversals: Annotated[
+        int, typer.Option(help="How often the pile is turned over between numbering press and cutter.")
+    ] = 0,
+    labels: Annotated[
+        bool, typer.Option("--labels", help="With check characters (ISO 7064 MOD 37,36) for the labels.")
+    ] = False,
     json: Json = False,
-) -> None:  # fmt: skip
+) -> None:
     """What every numbering box is set to, position by position, and which way it must run."""
     from .. import acts
     from ..desk import Desk
@@ -78,8 +88,10 @@ def set_boxes(
     if json:
         as_json(answer)
         return
-    say(f"series {answer['series']}, block {block:,}, boxes run {'down' if answer['descending'] else 'up'}",
-        "Before a hand goes into the press: stop it, lock it, follow the works' own rules.")  # fmt: skip
+    say(
+        f"series {answer['series']}, block {block:,}, boxes run {'down' if answer['descending'] else 'up'}",
+        "Before a hand goes into the press: stop it, lock it, follow the works' own rules.",
+    )
     heads = ["tick", "position", "row", "column", "set to", "step"] + (["label check"] if labels else [])
     table("Settings", heads, [list(one.values()) for one in answer["settings"]])
 
@@ -88,8 +100,9 @@ def set_boxes(
 @guarded
 def read(
     unit: Annotated[Optional[str], typer.Argument(help="A numbered pile; all without it.")] = None,  # noqa: UP045
-    works: Works = Path(), json: Json = False,
-) -> None:  # fmt: skip
+    works: Works = Path(),
+    json: Json = False,
+) -> None:
     """What the numbers read tell: which box failed, since when, which numbers to withdraw."""
     from .. import acts
     from ..desk import Desk
@@ -100,11 +113,15 @@ def read(
         as_json(answer)
         return
     for one in answer["findings"]:
-        say(f"{one['unit']}: {one['text']}",
-            f"    sheets {one['last_sheet_from_top']:,} to {one['first_sheet_from_top']:,} from the top; withdraw {_ranges(one['withdraw'])}")  # fmt: skip
+        say(
+            f"{one['unit']}: {one['text']}",
+            f"    sheets {one['last_sheet_from_top']:,} to {one['first_sheet_from_top']:,} from the top; "
+            f"withdraw {_ranges(one['withdraw'])}",
+        )
     for one in answer["directions"]:
         say(
-            f"{one['unit']}: boxes ran {'down' if one['descending'] else 'up'}, what was done to the pile asks {'down' if one['due'] else 'up'}"
+            f"{one['unit']}: boxes ran {'down' if one['descending'] else 'up'}, "
+            f"what was done to the pile asks {'down' if one['due'] else 'up'}"
         )
     if not answer["findings"] and not answer["directions"]:
         say("every number read is as planned")

@@ -16,11 +16,11 @@ __all__ = ["judged", "laws"]
 
 def judged(sim: Simulated, desk: Any, taken: Any) -> list[dict[str, Any]]:
     """Each planted trouble with what was found of it from the records alone, or None; false alarms after them."""
-    found = [{"name": f.name, "what": f.what} for f in acts.findings(desk.reading)]
+    found: list[dict[str, Any]] = [{"name": f.name, "what": f.what} for f in acts.findings(desk.reading)]
     found += [
-        {"name": "record sent twice", "what": {"machine": m, "seq": seq, "shift": int(path.rsplit("-", 1)[1].split(".")[0])}}
+        {"name": "record sent twice", "what": {"machine": m, "seq": seq, "shift": _shift(path)}}
         for m, seq, path in taken.repeated
-    ]  # fmt: skip
+    ]
     judged_ = []
     for trouble in sim.planted:
         fits = [one for one in found if one["name"] == trouble.name and _agree(trouble.planted, one["what"])]
@@ -29,6 +29,11 @@ def judged(sim: Simulated, desk: Any, taken: Any) -> list[dict[str, Any]]:
         what = fits[0]["what"] if fits else None
         judged_.append({"name": trouble.name, "planted": trouble.planted, "found": what, "agrees": bool(fits)})
     return judged_ + [{"name": one["name"], "planted": None, "found": one["what"], "agrees": False} for one in found]
+
+
+def _shift(path: str) -> int:
+    """Which shift a file of records is of."""
+    return int(path.rsplit("-", 1)[1].split(".")[0])
 
 
 def _agree(planted: dict[str, Any], found: dict[str, Any]) -> bool:

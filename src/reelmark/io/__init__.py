@@ -14,9 +14,9 @@ wrong, in words), ``tables`` (the two TOML files), ``sqlite``, ``database`` and 
 from reelmark.io.config import read_order, read_works, template
 from reelmark.io.intake import Line, Refusal, read_records
 from reelmark.io.keys import Key, create_key, read_key, read_vkey
+from reelmark.io.refusals import write_refused
 from reelmark.io.rows import Refused, Row, Sealed, row
 from reelmark.io.schemas import schema, write_schemas
-from reelmark.io.refusals import write_refused
 from reelmark.io.store import Store
 
 __all__ = [

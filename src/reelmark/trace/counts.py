@@ -72,6 +72,6 @@ def _solved(known: dict[str, Bounds], equations: list[Equal]) -> dict[str, Bound
             found = linprog(cost, A_eq=table, b_eq=right, bounds=limits, method="highs")
             if found.status == 2:
                 return None
-            ends.append(sense * found.fun)
+            ends.append(sense * float(found.fun or 0))
         known[name] = int(np.ceil(ends[0] - 1e-6)), int(np.floor(ends[1] + 1e-6))
     return known

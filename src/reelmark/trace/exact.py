@@ -4,6 +4,7 @@ Whatever stands here is whole numbers; what does not (windows of uncounted pulls
 not known) is left out and reached through the Feed.
 """
 
+import itertools
 from collections.abc import Iterator
 
 from .feed import Feed
@@ -19,7 +20,7 @@ def exact_rows(feed: Feed) -> Iterator[Row]:
         return
     stops = _stops(feed)
     inputs = _whole(feed.run.inputs, feed.offsets)
-    for start, end in zip(stops, stops[1:], strict=False):
+    for start, end in itertools.pairwise(stops):
         unit, offset = next((u, o) for u, o in reversed(inputs) if o <= start)
         yield from _segment(feed, start, end, unit, offset)
 

@@ -6,6 +6,7 @@ All places are cuts between sheets, as Forms; O(g) is how many sheets were pulle
 windows of uncounted pulls O is a sum of named unknowns; inside one it is a new unknown bounded by the slack.
 """
 
+import itertools
 from bisect import bisect_right
 from collections.abc import Callable, Iterator, Mapping
 from typing import NamedTuple
@@ -177,7 +178,7 @@ class Feed:
         low, high = doubt.bounds(f0)[0], doubt.bounds(f1)[1]
         edges = sorted({e for a, b, _ in holes for e in (a, b) if low < e < high})
         cuts = [f0, *map(Form, edges), f1]
-        for a, b in zip(cuts, cuts[1:], strict=False):
+        for a, b in itertools.pairwise(cuts):
             middle = doubt.bounds(a)[0], doubt.bounds(b)[1]
             inside = [known for p, q, known in holes if p < middle[1] and middle[0] < q]
             if not any(inside):

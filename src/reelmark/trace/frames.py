@@ -1,5 +1,6 @@
 """Every axis on one big axis: each (unit, lane) gets a block of 2**34 whole numbers, so one sorted array serves all."""
 
+import itertools
 from collections.abc import Iterator
 
 import numpy as np
@@ -59,7 +60,7 @@ class Frames:
         block = spans.starts >> _BITS
         edges = np.flatnonzero(np.r_[True, block[1:] != block[:-1], True])
         parts = {}
-        for a, b in zip(edges, edges[1:], strict=False):
+        for a, b in itertools.pairwise(edges):
             shift = int(block[a]) << _BITS
             parts[self._place[int(block[a])]] = Spans(spans.starts[a:b] - shift, spans.stops[a:b] - shift)
         return Extent(parts)

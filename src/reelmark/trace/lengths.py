@@ -121,7 +121,7 @@ class Lengths:
 
     def _differ(self, tie: Tie, form: Form) -> None:
         since, events = self._between(tie.unit)
-        booked = Doubt(self.known).bounds(form)
+        booked = self.bounds(form)
         self.differences.append(Difference(tie.seq, tie.unit, tie.counted or 0, booked, since, events, tie.by))
 
     def _between(self, unit: str) -> tuple[str, tuple[int, ...]]:
@@ -150,7 +150,24 @@ class Lengths:
 
     def sheets(self, unit: str) -> Bounds:
         """How long a unit is, at least and at most; Clash is for the caller who wants one number."""
-        return Doubt(self.known).bounds(self.of[unit])
+        return self.bounds(self.of[unit])
+
+    def bounds(self, form: Form) -> Bounds:
+        """Least and most of a length.
+
+        Unknowns each within their own bounds say too little of their sum: where a count holds a part of it, or all,
+        the count is put in.  Forms of units are nested or apart, so the largest count first is the best.
+        """
+        doubt = Doubt(self.known)
+        low, high = doubt.bounds(form)
+        if not form.terms:
+            return low, high
+        for counted, value in sorted(self._equal, key=lambda equal: -len(equal[0].terms)):
+            if counted.unknowns <= form.unknowns:
+                ratio = dict(form.terms)[counted.terms[0][0]] // counted.terms[0][1]
+                form = form + (value - counted if ratio > 0 else counted - value)
+        least, most = doubt.bounds(form)
+        return max(0, low, least), min(high, most)
 
     def exactly(self, unit: str) -> int:
         """How long a unit is; Clash when nobody counted it."""
