@@ -9,6 +9,8 @@ from typing import Any
 
 import pytest
 
+from reelmark.journal import verify_consistency
+
 
 def reelmark(*words: str, code: int = 0) -> Any:
     """Run the program; its JSON where --json was asked, else what it said."""
@@ -62,6 +64,14 @@ def test_the_balance_carries_its_checkpoint_and_earlier_ones_are_reproduced(work
     (wrong,) = [one for one in found if one["name"] == "wrong count"]
     then = reelmark("balance", "--at", str(wrong["entry"] + 1), "--works", str(works), "--json")
     assert then["balanced"] is False
+    assert (then["checkpoint"]["size"], then["checkpoint"]["sealed_size"]) == (
+        wrong["entry"] + 1,
+        now["checkpoint"]["size"],
+    )
+    verify_consistency(
+        then["checkpoint"]["size"], now["checkpoint"]["size"], [bytes.fromhex(h) for h in then["checkpoint"]["consistency"]],
+        bytes.fromhex(then["checkpoint"]["root"]), bytes.fromhex(now["checkpoint"]["root"]),
+    )  # fmt: skip
     (difference,) = [one for one in then["differences"] if one["entry"] == wrong["entry"]]
     assert difference["counted"] == wrong["counted"]
     assert len(difference["between"]) == 2

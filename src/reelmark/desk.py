@@ -226,8 +226,20 @@ class Desk:
         """The name the journal is sealed under."""
         return self.works.origin
 
-    def checkpoint(self) -> dict[str, Any]:
-        """The signed seal over the journal as it stands, made when the last one is older."""
+    def checkpoint(self, at: int | None = None) -> dict[str, Any]:
+        """What an answer holds up to: the signed seal over the journal as it stands, or an earlier size within it.
+
+        For an earlier size the root is of that size, and `consistency` proves that the signed seal goes on from it.
+        """
+        seal = self._sealed()
+        if at is None or at == seal["size"]:
+            return seal
+        tree = Tree(self.store.leaves())
+        proof = [one.hex() for one in tree.consistency(at, seal["size"])] if at else []
+        return {**seal, "size": at, "root": tree.root(at).hex(), "sealed_size": seal["size"], "consistency": proof}
+
+    def _sealed(self) -> dict[str, Any]:
+        """The newest seal, made anew when the last one is older than the journal."""
         size, last = self.store.size, self.store.last_seal()
         if size == 0:
             return {"origin": self.works.origin, "size": 0, "root": "", "note": ""}

@@ -108,7 +108,7 @@ def trace(
     from ..desk import Desk
 
     with Desk(works) as desk:
-        answer = acts.life(desk.reading_at(at), number) | {"checkpoint": desk.checkpoint()}
+        answer = acts.life(desk.reading_at(at), number) | {"checkpoint": desk.checkpoint(at)}
     if json:
         as_json(answer)
         return
@@ -173,7 +173,7 @@ def recall(
         answer = acts.recall(reading, extent)
         if hold:
             answer["held"] = _hold(desk, extent, hold, by, at_time, machine)
-        answer["checkpoint"] = desk.checkpoint()
+        answer["checkpoint"] = desk.checkpoint(None if hold else at)
     if json:
         as_json(answer)
         return
@@ -226,7 +226,7 @@ def balance(works: Works = Path(), at: At = None, json: Json = False) -> None:
     from ..desk import Desk
 
     with Desk(works) as desk:
-        answer = acts.balance(desk.reading_at(at)) | {"checkpoint": desk.checkpoint()}
+        answer = acts.balance(desk.reading_at(at)) | {"checkpoint": desk.checkpoint(at)}
     if json:
         as_json(answer)
         return
@@ -261,7 +261,7 @@ def findings(works: Works = Path(), at: At = None, json: Json = False) -> None:
         found = acts.findings(desk.reading_at(at))
         answer = {
             "findings": [{"name": f.name, "entry": f.entry, **f.what} for f in found],
-            "checkpoint": desk.checkpoint(),
+            "checkpoint": desk.checkpoint(at),
         }
     if json:
         as_json(answer)
