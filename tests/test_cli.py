@@ -43,7 +43,14 @@ def test_a_number_is_told_from_film_to_pack(works: Path) -> None:
     assert all({"unit", "lane", "from_m", "to_m"} == place.keys() for place in one["may"])
     named = [step["station"] for step in one["stations"]]
     assert named[0] == "film"
-    assert {"coat", "window", "optic", "sheet", "press", "numbering"} <= set(named)
+    assert {"coat", "window", "optic", "sheet", "press", "numbering", "finish"} <= set(named)
+    assert {"cut", "pack"} <= {step["does"] for step in one["stations"]}
+
+
+def test_a_lot_pulled_before_numbering_is_told_with_its_account(works: Path) -> None:
+    bare = reelmark("recall", "P001f/0", "--from", "0", "--to", "1", "--works", str(works), "--json")["unnumbered"]
+    assert (bare["may"], bare["must"]) == (1, 1)
+    assert bare["where"][0]["unit"] == "P001f/0"
 
 
 def test_recall_of_a_number_s_own_film_names_the_number(works: Path) -> None:
@@ -59,6 +66,8 @@ def test_recall_of_a_number_s_own_film_names_the_number(works: Path) -> None:
 def test_the_balance_carries_its_checkpoint_and_earlier_ones_are_reproduced(works: Path) -> None:
     now = reelmark("balance", "--works", str(works), "--json")
     assert (now["balanced"], now["differences"]) == (True, [])
+    assert "wrong count" in {f["name"] for f in reelmark("findings", "--works", str(works), "--json")["findings"]}
+    assert any(one["measure"] == "sheets" and one["settled_by"] for one in now["settled"])
     assert now["checkpoint"]["size"] > 300
     found = reelmark("findings", "--works", str(works), "--json")["findings"]
     (wrong,) = [one for one in found if one["name"] == "wrong count"]
@@ -69,7 +78,8 @@ def test_the_balance_carries_its_checkpoint_and_earlier_ones_are_reproduced(work
         now["checkpoint"]["size"],
     )
     verify_consistency(
-        then["checkpoint"]["size"], now["checkpoint"]["size"], [bytes.fromhex(h) for h in then["checkpoint"]["consistency"]],
+        then["checkpoint"]["size"], now["checkpoint"]["size"],
+        [bytes.fromhex(h) for h in then["checkpoint"]["consistency"]],
         bytes.fromhex(then["checkpoint"]["root"]), bytes.fromhex(now["checkpoint"]["root"]),
     )  # fmt: skip
     (difference,) = [one for one in then["differences"] if one["entry"] == wrong["entry"]]

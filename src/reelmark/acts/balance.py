@@ -11,11 +11,19 @@ __all__ = ["balance", "difference_of_notes", "difference_of_sheets"]
 
 
 def balance(reading: Reading) -> dict[str, Any]:
-    """Balanced, or the differences; and what every account holds."""
+    """Balanced, or the differences; those a later count settled; and what every account holds."""
     accounting = reading.accounting
     faults = [fault.text for fault in accounting.proved()]
     differences = [difference_of_sheets(reading, d) for d in reading.thread.lengths.differences]
     differences += [difference_of_notes(reading, d) for d in accounting.note_differences.values()]
+    settled = [
+        difference_of_sheets(reading, one) | {"settled_by": _event(reading, tie.seq)["text"]}
+        for one, tie in reading.thread.lengths.healed
+    ]
+    settled += [
+        difference_of_notes(reading, old) | {"settled_by": _event(reading, seq)["text"]}
+        for old, seq in accounting.healed
+    ]
     unsettled = [
         {"unit": unit, "measure": accounting.books.measures[unit], "most": held.size}
         for unit, lane in accounting.books.places()
@@ -27,7 +35,8 @@ def balance(reading: Reading) -> dict[str, Any]:
     ]
     balanced = not (faults or differences or unsettled)
     return {
-        "balanced": balanced, "differences": differences, "unsettled": unsettled, "faults": faults, "accounts": lines
+        "balanced": balanced, "differences": differences, "settled": settled, "unsettled": unsettled,
+        "faults": faults, "accounts": lines,
     }  # fmt: skip
 
 

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from .. import records as rec
 from ..errors import NotThere
 from ..facts import SERIES, Account, Run
 from ..handling import flipped
@@ -44,7 +45,10 @@ def life(reading: Reading, text: str) -> dict[str, Any]:
         "sheet": _sheet(reading, back, series, index),
         "position": position,
         "note": _note(reading, back, position),
-        "stations": _stations(reading, back, ahead),
+        "stations": sorted(
+            [*_stations(reading, back, ahead), *_finished(reading, series, index, back, ahead)],
+            key=lambda step: step["entry"],
+        ),
         "marks": _marks(reading, back, ahead),
         "faults": [
             f"{unit}: {one.text}"
@@ -128,6 +132,26 @@ def _stations(reading: Reading, back: Answer, ahead: Answer) -> list[dict[str, A
          "sure": sure}
         for seq, (run, sure) in sorted(runs.items())
     ]  # fmt: skip
+
+
+def _finished(reading: Reading, series: str, index: int, back: Answer, ahead: Answer) -> list[dict[str, Any]]:
+    """What was posted of it: cut, packed, moved, destroyed."""
+    found = []
+    for seq, due in reading.shop.due:
+        if isinstance(due, Run | rec.Count):
+            continue
+        unit = getattr(due, "unit", None)
+        mine = {(unit, 0)} & (ahead.may.keys() | back.may.keys()) if unit else set()
+        if unit is None and getattr(due, "series", None) == series:
+            mine = {(series, 0)} if index in reading.shop.numbers(due) else set()  # type: ignore[arg-type]
+        if mine:
+            sure = unit is None or (unit, 0) in ahead.must or (unit, 0) in back.must
+            station = reading.works.machine(due.machine).station
+            found.append(
+                {"entry": seq, "station": station, "machine": due.machine, "does": due.kind,  # type: ignore[attr-defined]
+                 "at": due.at.isoformat(), "by": due.by, "sure": sure}
+            )  # fmt: skip
+    return found
 
 
 def _marks(reading: Reading, back: Answer, ahead: Answer) -> list[dict[str, Any]]:

@@ -6,7 +6,9 @@ from ..errors import NotThere
 from ..facts import SERIES
 from ..reading import Reading
 from ..spans import Extent, Spans
+from ..trace import Answer
 from ..units import metres
+from .life import web_places
 
 __all__ = ["forward_numbers", "recall", "web_extent", "withdraw"]
 
@@ -17,6 +19,12 @@ def web_extent(reading: Reading, unit: str, start: int, stop: int, lanes: list[i
     """Metres of a roll, or sheets of a pile (lanes then None), as an extent; NotThere when it holds no such place."""
     reading.thread.known(unit)
     on = reading.shop.rolls.get(unit, (0,))
+    if lanes and unit not in reading.shop.rolls:
+        raise NotThere("lane", lanes[0], f"{unit} is a pile of sheets", "leave the lane out")
+    if stop <= start:
+        raise NotThere(
+            "to", stop, f"it does not lie after {start}, where the stretch begins", "give the later place last"
+        )
     wrong = [lane for lane in lanes or () if lane not in on]
     if wrong:
         raise NotThere("lane", wrong[0], f"{unit} has lanes {list(on)}", "name one of them")
@@ -46,6 +54,7 @@ def recall(reading: Reading, extent: Extent) -> dict[str, Any]:
         "may": _shown(reading, may),
         "must": _shown(reading, must),
         "unnumbered": _unnumbered(reading, extent),
+        "waste": _waste(reading, extent),
         "accounts": _accounts(reading, may),
     }
 
@@ -58,9 +67,16 @@ def _shown(reading: Reading, numbers: Ranges) -> dict[str, Any]:
     return {"count": sum(spans.size for spans in numbers.values()), "ranges": ranges}
 
 
+def _waste(reading: Reading, extent: Extent) -> list[dict[str, Any]]:
+    """Web of the extent that went to waste and never became sheets."""
+    went = reading.thread.forward(extent).may | extent
+    return web_places(reading, Extent({p: s for p, s in went.items() if p[0].endswith("/waste")}))
+
+
 def _unnumbered(reading: Reading, extent: Extent) -> dict[str, Any]:
     """Sheets of the extent that bear no number: in lots pulled before numbering, in piles not yet numbered."""
     answer, numbered = reading.thread.forward(extent), numbered_units(reading)
+    answer = Answer(answer.may | extent, answer.must | extent)
     gone = set(reading.shop.taken)
     stands = [
         p

@@ -31,6 +31,10 @@ def plan_of(imprint: Imprint) -> Numbering:
 def numbering_plan(order: Order, form: Format, first: str, notes: int, block: int) -> dict[str, Any]:
     """Sheets, span, packs and hand settings for so many notes from a first number on."""
     base, ups = form.index(first), order.layout.ups
+    if notes < 1 or block < 1:
+        raise BadValue(
+            "notes, block", (notes, block), "there is nothing to number", "give 1 note or more, a block of 100 or more"
+        )
     if block % 100:
         raise BadValue("block", block, "packs of 100 would not come out whole", "take a multiple of 100")
     plan = Numbering(base, block, ups)

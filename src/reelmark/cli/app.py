@@ -238,6 +238,11 @@ def balance(works: Works = Path(), at: At = None, json: Json = False) -> None:
             f"    between {one['between'][0]} and {one['between'][1]}",
             *(f"    {event['text']}" for event in one["events"]),
         )
+    for one in answer["settled"]:
+        say(
+            f"  settled: {one['unit']}, {one['counted']:,} {one['measure']} counted (entry {one['entry']}), "
+            f"{one['booked_low']:,} to {one['booked_high']:,} booked; by {one['settled_by']}"
+        )
     for one in answer["unsettled"]:
         say(f"  {one['unit']}: up to {one['most']:,} {one['measure']} not settled; count the pile")
     say(*(f"  {fault}" for fault in answer["faults"]))

@@ -27,10 +27,13 @@ def show(
 ) -> None:
     """Entries of the journal, and the seal over it."""
     from ..desk import Desk
+    from ..errors import BadValue
 
+    if first < 0 or many < 1:
+        raise BadValue("--from, --many", (first, many), "entries count from 0", "give 0 or more, and 1 or more")
     with Desk(works) as desk:
-        seal, bodies = desk.checkpoint(), desk.store.entries()[max(first, 0) : max(first, 0) + max(many, 0)]
-    shown = [{"entry": max(first, 0) + i, "record": body.decode()} for i, body in enumerate(bodies)]
+        seal, bodies = desk.checkpoint(), desk.store.entries()[first : first + many]
+    shown = [{"entry": first + i, "record": body.decode()} for i, body in enumerate(bodies)]
     if json:
         as_json({"entries": shown, "checkpoint": seal})
         return

@@ -44,7 +44,10 @@ def plan(
         name, form = _series(desk, series)
         taken = desk.reading.shop.allocated.get(name)
         begin = first or form.text(taken.stop if taken else 0)
-        answer = {"series": name, **acts.numbering_plan(desk.order, form, begin, notes or desk.order.notes, block)}
+        answer = {
+            "series": name,
+            **acts.numbering_plan(desk.order, form, begin, desk.order.notes if notes is None else notes, block),
+        }
     if json:
         as_json(answer)
         return
