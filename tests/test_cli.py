@@ -144,3 +144,25 @@ def test_a_wrong_question_is_told_in_one_line(works: Path, words: tuple[str, ...
 def test_the_doctor_finds_the_demo_works_sound(works: Path) -> None:
     answer = reelmark("doctor", "--works", str(works), "--json")
     assert answer["sound"] is True
+
+
+def test_a_mark_on_the_film_goes_through_to_numbers_books_and_back(works: Path, tmp_path: Path) -> None:
+    # The loop the program exists for: seen on the film, found at the numbers, held in the books, told at the note.
+    place = reelmark("trace", "AA0001234", "--works", str(works), "--json")["must"][0]
+    start, end = f"{place['from_m'] + 0.01:.6f} m", f"{place['from_m'] + 0.02:.6f} m"
+    mark = {
+        "kind": "mark", "machine": "window viewer", "seq": 9999, "at": "2026-04-01T08:00:00+00:00", "by": "T. Wexcombe",
+        "unit": place["unit"], "lanes": [place["lane"]], "start": start, "end": end, "fault": "window clouded",
+        "grade": "withdraw", "seen_by": "window viewer",
+    }  # fmt: skip
+    file = tmp_path / "mark.jsonl"
+    file.write_text(json.dumps(mark) + "\n")
+    assert reelmark("take", str(file), "--works", str(works), "--json")["taken"] == 1
+    before = reelmark("trace", "AA0001234", "--works", str(works), "--json")
+    assert [one["fault"] for one in before["marks"]] == ["window clouded"]
+    held = reelmark("recall", place["unit"], "--from", start, "--to", end, "--lane", str(place["lane"]), "--works",
+                    str(works), "--hold", "window clouded", "--by", "R. Tessel", "--json")  # fmt: skip
+    assert held["must"]["count"] == 6
+    assert held["held"] > 0
+    assert reelmark("trace", "AA0001234", "--works", str(works), "--json")["account"].endswith(":held")
+    assert reelmark("balance", "--works", str(works), "--json")["balanced"] is True

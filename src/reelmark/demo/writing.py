@@ -98,7 +98,7 @@ def shifts(lines: Sequence[Line], works: Works, twice: Line) -> tuple[list[list[
 
     Gives the lists, and the place (0 the first) of the list with the repeat.
     """
-    start = datetime(2027, 3, 1, 6, tzinfo=ZoneInfo(works.zone))
+    start = datetime(2026, 3, 2, 6, tzinfo=ZoneInfo(works.zone))
     lists: list[list[Json]] = []
     again = last = -1
     for line in lines:

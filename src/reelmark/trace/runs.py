@@ -26,8 +26,8 @@ Int64 = NDArray[np.int64]
 def overlaps(start: Int64, stop: Int64, s: Int64, e: Int64) -> tuple[Int64, Int64]:
     """All overlaps of the stretches [start, stop) with the sorted disjoint [s, e): (index here, index there)."""
     low = np.searchsorted(e, start, "right")
-    high = np.maximum(np.searchsorted(s, stop, "left"), low)  # an empty stretch must meet nothing
-    many = high - low
+    high = np.maximum(np.searchsorted(s, stop, "left"), low)
+    many = np.where(start < stop, high - low, 0)  # an empty stretch must meet nothing
     mine = np.repeat(np.arange(len(start)), many)
     theirs = np.arange(many.sum()) - np.repeat(np.cumsum(many) - many, many) + np.repeat(low, many)
     return mine, theirs
