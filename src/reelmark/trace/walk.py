@@ -13,6 +13,7 @@ from ..facts import SERIES, Run
 from ..spans import EMPTY, Extent, Place, Spans
 from .feed import Feed, Stretch
 from .form import Doubt, Form
+from .strikes import Strikes
 
 if TYPE_CHECKING:
     from .thread import Thread
@@ -152,8 +153,6 @@ def _less(thread: "Thread", unit: str, known: Spans) -> Callable[[Spans], Spans]
 def _struck(walk: _Walk, unit: str, carried: _Carried) -> None:
     """From sheets of a numbered pile to numbers."""
     thread, imprint = walk.thread, walk.thread.imprints[unit]
-    from .strikes import Strikes
-
     strikes = Strikes.of(imprint)
     for sure, lane, spans in carried.exact():
         ticks = thread.frames.locally(thread.prints.image(thread.frames.globally((unit, lane), spans)))
@@ -246,8 +245,6 @@ def _series_back(walk: _Walk, series: str, carried: _Carried) -> None:
 
 
 def _doubtful_strikes(walk: _Walk, place: str, ticks: Spans, sure: bool) -> None:
-    from .strikes import Strikes
-
     for unit, imprint in walk.thread.imprints.items():
         if Strikes.of(imprint).place[0] != place:
             continue
