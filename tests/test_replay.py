@@ -18,7 +18,7 @@ from reelmark import records as rec
 from reelmark.demo import SMALL, Simulated, simulate
 from reelmark.facts import SERIES
 from reelmark.journal import Journal, canonical, digest, find_change, verify_consistency
-from reelmark.reading import Reading
+from reelmark.reading import Reading, Refused
 from reelmark.spans import Extent
 from reelmark.trace.thread import Answer
 
@@ -250,3 +250,11 @@ def test_the_demo_s_late_correction_changes_the_answer_from_its_entry_on_and_not
     assert before.shop.lengths.sheets(unit) != after.shop.lengths.sheets(unit)
     assert after.shop.lengths.sheets(unit) == whole().shop.lengths.sheets(unit)
     assert json.loads(journal().entries[at])["kind"] == "correct"
+
+
+def test_an_allocation_is_not_corrected() -> None:
+    hand = Hand()
+    place = hand.write("allocate", series="S", first="A001", last="A100", purpose="order")
+    hand.write("correct", of_machine=place.machine, of_seq=place.seq, why="slip")
+    with pytest.raises(Refused, match="an allocation stands as two persons signed it"):
+        Reading.of(ORDER, WORKS, hand.records)

@@ -53,6 +53,11 @@ def _corrected(seq: int, old: rec.Record, correction: rec.Correct) -> rec.Record
     if isinstance(old, rec.Correct):
         true = "that record is itself a correction"
         raise Refused(seq, BadValue("of_seq", correction.of_seq, true, "correct the record it was about once more"))
+    if isinstance(old, rec.Allocate) or (correction.record or {}).get("kind") == "allocate":
+        true = "an allocation stands as two persons signed it, so that no range is ever given twice"
+        raise Refused(
+            seq, BadValue("of_seq", correction.of_seq, true, "allocate a further range; leave numbers unused")
+        )
     if correction.record is None:
         return None
     kept = {name: getattr(old, name) for name in rec.Record.model_fields}
