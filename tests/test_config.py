@@ -33,7 +33,7 @@ def written(tmp_path):
 def test_the_order_template(written):
     order = read_order(written / "order.toml")
     assert order.notes == 9_000_000 == sum(one.notes for one in order.deliveries)
-    assert order.deliveries[0] == Delivery(3_000_000, "2027-06-30")
+    assert order.deliveries[0] == Delivery(3_000_000, "2026-06-30")
     # 8 mm and 9 rows of 76 mm are 692 mm of 700; 8 mm and 5 columns of 140 mm are 708 mm of a lane of 716.
     assert order.layout == Layout(9, 5, 76_000, 140_000, 700_000, 8_000, 8_000)
     assert order.notes % order.layout.ups == 0
@@ -64,7 +64,7 @@ ORDER = {
     "text for a number": ("9_000_000", '"9000000"', "notes", "digits alone"),
     "float": ("9_000_000", "9e6", "notes", "digits alone"),
     "none": ("rows = 9", "rows = 0", "layout.rows", "correct the number"),
-    "no such day": ("2027-06-30", '"2027-06-31"', "deliveries[0].by", "as 2027-03-01"),
+    "no such day": ("2026-06-30", '"2026-06-31"', "deliveries[0].by", "as 2027-03-01"),
     "more than ordered": ("3_000_000", "30_000_000", "deliveries[0].notes", "correct one of the two"),
     "name twice": ("TM20 replacement", "TM20", "series[1].name", "give each its own name"),
     "letter twice": ("letters = 2", 'letters = 2\nalphabet = "ABA"', "series[0].alphabet", "leave one of the two out"),
