@@ -221,11 +221,6 @@ class Desk:
 
     # --- sealing -----------------------------------------------------------------------------------------------
 
-    @cached_property
-    def key_name(self) -> str:
-        """The name the journal is sealed under."""
-        return self.works.origin
-
     def checkpoint(self, at: int | None = None) -> dict[str, Any]:
         """What an answer holds up to: the signed seal over the journal as it stands, or an earlier size within it.
 

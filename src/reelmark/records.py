@@ -5,7 +5,6 @@ Lengths carry their unit ("5214.25 m"); sheets and notes are whole numbers; shee
 first; metres of a pass count as that machine unwound them, 0 at the outside of the roll.
 """
 
-from datetime import datetime
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field, StringConstraints, TypeAdapter
@@ -334,8 +333,3 @@ AnyRecord = Annotated[
 def adapter() -> TypeAdapter[Any]:
     """The validator of any record, by its kind."""
     return TypeAdapter(AnyRecord)
-
-
-def when(record: Record) -> datetime:
-    """Time of the record, with its zone."""
-    return record.at

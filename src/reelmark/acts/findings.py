@@ -103,17 +103,18 @@ def _narrowed(feed: Any, start: int, stop: int, most: int) -> tuple[int, int]:
     return low, high
 
 
-def _box_faults(kind: Kind) -> Callable[[Reading], Iterator[Found]]:
-    def look(reading: Reading) -> Iterator[Found]:
-        for unit, one in diagnosed(reading):
-            if one.kind == kind:
-                seq = reading.thread.maker[unit].seq
-                what = {"unit": unit, "position": one.position, "offset": one.offset, "last_tick": one.last_tick,
-                        "first_tick_from": one.first_tick_suspect, "first_tick_to": one.first_tick_sure,
-                        "withdraw": _texts(reading, unit, one.withdraw), "text": one.text}  # fmt: skip
-                yield Found(kind.value, _made(reading, seq, **what), seq)
+_BOX_FAULTS = (Kind.MISSET, Kind.SKIPPED, Kind.DOUBLE, Kind.WHEEL)
 
-    return look
+
+def _box_faults(reading: Reading) -> Iterator[Found]:
+    """Faults of single boxes, sort by sort; the reads are diagnosed once for all of them."""
+    told = [(unit, one) for unit, one in diagnosed(reading) if one.kind in _BOX_FAULTS]
+    for unit, one in sorted(told, key=lambda box: _BOX_FAULTS.index(box[1].kind)):
+        seq = reading.thread.maker[unit].seq
+        what = {"unit": unit, "position": one.position, "offset": one.offset, "last_tick": one.last_tick,
+                "first_tick_from": one.first_tick_suspect, "first_tick_to": one.first_tick_sure,
+                "withdraw": _texts(reading, unit, one.withdraw), "text": one.text}  # fmt: skip
+        yield Found(one.kind.value, _made(reading, seq, **what), seq)
 
 
 def _texts(reading: Reading, unit: str, numbers: Any) -> list[list[str]]:
@@ -173,7 +174,6 @@ def _wrong_counts(reading: Reading) -> Iterator[Found]:
 
 
 _LOOKS: tuple[Callable[[Reading], Iterator[Found]], ...] = (
-    _extra_rewinds, _odd_turns, _splices, _uncounted, _double_feeds, _box_faults(Kind.MISSET),
-    _box_faults(Kind.SKIPPED), _box_faults(Kind.DOUBLE), _box_faults(Kind.WHEEL), _short_packs, _corrections,
-    _wrong_counts,
+    _extra_rewinds, _odd_turns, _splices, _uncounted, _double_feeds, _box_faults, _short_packs,
+    _corrections, _wrong_counts,
 )  # fmt: skip

@@ -25,7 +25,6 @@ class Ground:
         self.ties: list[Tie] = []
         self.marks: list[Mark] = []
         self.reads: list[tuple[int, rec.Reading]] = []
-        self.counts: list[tuple[int, rec.Count]] = []
         self.due: list[tuple[int, rec.Record | Run]] = []
         self.allocated: dict[str, Spans] = {}
         self.by_purpose: dict[str, dict[str, Spans]] = {}
@@ -36,7 +35,6 @@ class Ground:
         self.taken: dict[str, int] = {}
         self.cut_from: dict[str, Spans] = {}
         self._last: dict[str, tuple[int, datetime]] = {}
-        self._unnumbered: set[str] = set()
 
     def _in_time(self, record: rec.Record) -> None:
         seq, at = self._last.get(record.machine, (0, None))

@@ -21,7 +21,6 @@ class SeenRecords(NumberRecords):
             self._tie(Tie(seq, r.unit, counted=r.counted, by=r.by, at=r.at.isoformat(), blind=r.blind))
         else:
             self.numbers(r)
-        self.counts.append((seq, r))
         self.due.append((seq, r))
 
     def _sight(self, seq: int, r: rec.Sighting, run: partial[Run]) -> None:

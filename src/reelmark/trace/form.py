@@ -5,9 +5,9 @@ seen from the other end the place is N - k - 1 - (x - k) = N - 1 - x, exact agai
 """
 
 from collections.abc import Iterable, Mapping
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
-__all__ = ["Bounds", "Doubt", "Form", "constant"]
+__all__ = ["Bounds", "Doubt", "Form"]
 
 Bounds = tuple[int, int]
 
@@ -41,14 +41,6 @@ class Form(NamedTuple):
     def unknowns(self) -> frozenset[str]:
         """The names it hangs on."""
         return frozenset(name for name, _ in self.terms)
-
-
-ZERO: Final = Form(0)
-
-
-def constant(value: int) -> Form:
-    """A place without doubt."""
-    return Form(value)
 
 
 class Doubt:

@@ -13,11 +13,11 @@ from ..errors import Clash
 from ..facts import Run, Tie
 from .counts import narrowed
 from .feed import delivered
-from .form import Bounds, Doubt, Form, constant
+from .form import Bounds, Doubt, Form
 
 __all__ = ["Difference", "Lengths"]
 
-_sheets = lru_cache(maxsize=1024)(constant)  # pulls are many and small: the same few lengths over and over
+_sheets = lru_cache(maxsize=1024)(Form)  # pulls are many and small: the same few lengths over and over
 
 
 @dataclass(frozen=True, slots=True)

@@ -179,6 +179,11 @@ class Thread:
         return self._followed(self.back_prints, self.cutter.sheets)
 
     @cached_property
+    def made_exactly(self) -> Spans:
+        """All that the exact tables know the making of."""
+        return self.back_step.domain | self.cutter.sheets
+
+    @cached_property
     def wound(self) -> RunMap:
         """Web as the sheet cutter met it -> film as it was wound."""
         at_cutter = RunMap.identity(self.cutter.web(self.cutter.sheets))

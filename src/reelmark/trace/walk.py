@@ -197,7 +197,6 @@ def walk_back(thread: "Thread", extent: Extent) -> Answer:
 
 def _backward(walk: _Walk, unit: str, carried: _Carried) -> None:
     thread = walk.thread
-    known = thread.back_step.domain | thread.cutter.sheets if carried.loose or carried.exact() else EMPTY
     for sure, lane, spans in carried.exact():
         there = thread.frames.globally((unit, lane), spans)
         walk.put_global(sure, thread.back_step.image(there))
@@ -207,7 +206,7 @@ def _backward(walk: _Walk, unit: str, carried: _Carried) -> None:
         for stretch in carried.loose:
             _onto_web(walk, unit, stretch)
         return
-    for low, high, sure in _doubtful(carried, _less(thread, unit, known)):
+    for low, high, sure in _doubtful(carried, _less(thread, unit, thread.made_exactly)):
         for stretch in _made_from(thread, maker, unit, low, high, sure, walk.doubt):
             walk.put_stretch(stretch, walk.doubt)
 
