@@ -31,9 +31,9 @@ docs: $(VENV)/.dev
 	$(BIN)/python -m sphinx -W --keep-going -q -b html docs docs/_build/html
 	@echo "the manual: docs/_build/html/index.html"
 
-serve: docs
-	@echo "the manual: http://127.0.0.1:8000 (stop with Ctrl-C)"
-	$(BIN)/python -m http.server 8000 --bind 127.0.0.1 --directory docs/_build/html
+serve: $(VENV)/.run
+	@[ -e build/demo-works/journal.db ] || $(BIN)/reelmark demo --dir build/demo-works
+	$(BIN)/reelmark serve build/demo-works
 
 clean:
 	rm -rf build dist docs/_build .pytest_cache .mypy_cache .ruff_cache .hypothesis .coverage htmlcov

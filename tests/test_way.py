@@ -19,7 +19,7 @@ from reelmark.way import WAY
 
 PACKAGE = Path(reelmark.__file__).parent
 LINES: tuple[tuple[str, ...], ...] = (
-    ("way", "errors", "units", "spans", "fields"),
+    ("way", "errors", "units", "spans", "fields", "svg", "bins"),
     ("order", "works", "facts", "records", "handling", "journal", "note"),
     ("measure",),
     ("stations",),
@@ -29,12 +29,13 @@ LINES: tuple[tuple[str, ...], ...] = (
     ("striking", "posting"),
     ("reading",),
     ("acts",),
+    ("figures",),
     ("io",),
     ("desk",),
     ("web", "cli", "demo", "__main__"),
 )
 LEVEL = {name: level for level, line in enumerate(LINES) for name in line}
-NEIGHBOURS = {0, 1, 12}  # lines whose members may import one another, while no circle arises
+NEIGHBOURS = {0, 1, 13}  # lines whose members may import one another, while no circle arises
 NOT_ABOVE = {  # what a part does not import, although it stands on a line above
     "trace": {"stations", "measure"},
     "ledger": {"stations", "measure"},

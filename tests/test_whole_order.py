@@ -5,31 +5,19 @@ for sheets that bear a number the truth lies within MAY and contains MUST, down 
 """
 
 from collections.abc import Iterator
-from functools import cache
-from typing import Any
 
 import pytest
 
-from reelmark.demo import SMALL, Simulated, simulate
+from reelmark.demo import Simulated
 from reelmark.facts import SERIES
 from reelmark.reading import Reading
-from reelmark.records import adapter
 from reelmark.spans import Extent, Place, Spans
 from reelmark.trace.strikes import Strikes
+from small_demo import made
 
 SEEDS = range(40)
 ALL = 2  # seeds of which every sheet is asked; of the others a ninth, and all that lie over a splice
 forty = pytest.mark.parametrize("seed", SEEDS)
-
-
-@cache
-def made(seed: int) -> tuple[Simulated, Reading]:
-    """The shop and what is read from its records; the one sent twice is taken once, as the intake does."""
-    sim = simulate(SMALL, seed)
-    once: dict[tuple[str, int], Any] = {}
-    for one in (one for shift in sim.records for one in shift):
-        once.setdefault((one["machine"], one["seq"]), one)
-    return sim, Reading.of(sim.order, sim.works, map(adapter().validate_python, once.values()))
 
 
 # --- the truth in reelmark's words --------------------------------------------------------------------------

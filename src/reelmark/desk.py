@@ -19,9 +19,9 @@ from .io import Row, Store, create_key, read_key, read_order, read_records, read
 from .io.intake import Line, Refusal
 from .journal import Seal, Tree, canonical
 from .note import sign_seal
-from .reading import Reading, Refused
+from .reading import Reading, Refused, Tell
 
-__all__ = ["Desk", "Taken"]
+__all__ = ["Desk", "Taken", "sealed_at"]
 
 
 @dataclass
@@ -40,6 +40,16 @@ class _Candidate:
 
     line: Line
     record: rec.Record
+
+
+@dataclass
+class _Sorted:
+    """The lines of a file.  others : those under a used number with other bytes, to be kept as refused."""
+
+    new: list[_Candidate]
+    bad: list[Refusal]
+    repeated: list[tuple[str, int]]
+    others: list[_Candidate]
 
 
 class Desk:
@@ -97,25 +107,38 @@ class Desk:
             raise BadValue("at", size, f"the journal holds {len(self.records)} entries", "give a number up to that")
         return self.reading if size is None else self.reading.upto(size)
 
+    def grown(self) -> bool:
+        """Has somebody else written since this desk last read?  What was read is then forgotten."""
+        if self.store.size == len(self.records):
+            return False
+        self._forget()
+        return True
+
     def _forget(self) -> None:
         for name in ("records", "reading"):
             self.__dict__.pop(name, None)
 
     # --- writing -----------------------------------------------------------------------------------------------
 
-    def take(self, paths: Iterable[Path], skip_bad: bool = False) -> Taken:
-        """Records of each file into the journal, a file whole or not at all (skip_bad: all but its bad lines)."""
+    def take(self, paths: Iterable[Path], skip_bad: bool = False, tell: Tell | None = None) -> Taken:
+        """Records of each file into the journal, a file whole or not at all (skip_bad: all but its bad lines).
+
+        tell : told often what is being done; what it raises ends the work, and nothing of that file is taken
+        """
         done = Taken()
         for path in paths:
-            self._take_file(path, skip_bad, done)
+            self._take_file(path, skip_bad, done, tell)
         return done
 
-    def _take_file(self, path: Path, skip_bad: bool, done: Taken) -> None:
-        new, bad, repeated = self._sorted_out(path, skip_bad)
+    def _take_file(self, path: Path, skip_bad: bool, done: Taken, tell: Tell | None) -> None:
+        lines = self._sorted_out(path, skip_bad, tell)
+        new, bad, repeated = lines.new, lines.bad, lines.repeated
         hopeless = any(one.field in {"file", "header"} for one in bad)
         if not hopeless and (skip_bad or not bad):
-            new, more = self._that_hold(new, skip_bad)
+            new, more = self._that_hold(new, skip_bad, tell)
             bad += more
+        for other in lines.others:  # only now: from here on nothing is told, so nothing can end it half way
+            self._keep_refused(other)
         if bad:
             done.refused += [(str(path), one) for one in bad]
             done.refused_lines[str(path)] = sorted({one.line for one in bad})
@@ -125,13 +148,15 @@ class Desk:
         done.taken += len(new)
         done.repeated += [(machine, seq, str(path)) for machine, seq in repeated]
 
-    def _sorted_out(self, path: Path, skip_bad: bool) -> tuple[list[_Candidate], list[Refusal], list[tuple[str, int]]]:
+    def _sorted_out(self, path: Path, skip_bad: bool, tell: Tell | None) -> _Sorted:
         """Lines new, refused, and sent before."""
         new: dict[tuple[str, int], _Candidate] = {}
-        bad: list[Refusal] = []
-        repeated = []
+        found = _Sorted([], [], [], [])
+        many = _lines_in(path) if tell else 0
         for line in read_records(path, skip_bad):
-            bad += line.refused
+            if tell:
+                tell("reading", line.number, many)
+            found.bad += line.refused
             if line.record is None:
                 continue
             key = line.record.machine, line.record.seq
@@ -139,26 +164,28 @@ class Desk:
             if there is None:
                 new[key] = _Candidate(line, line.record)
             elif there == line.body:
-                repeated.append(key)
+                found.repeated.append(key)
             else:
-                bad.append(self._other_bytes(line, line.record))
-        return list(new.values()), bad, repeated
+                found.others.append(_Candidate(line, line.record))
+                found.bad.append(_other_bytes(line, line.record))
+        found.new = list(new.values())
+        return found
 
-    def _other_bytes(self, line: Line, record: rec.Record) -> Refusal:
-        """The same machine and number with other bytes: refused, and kept as refused."""
-        why = f"{record.machine} wrote something else under number {record.seq}"
-        self.store.refuse(record.machine, record.seq, record.at.isoformat(), why, line.body)
-        cure = "send a correct record that names it, or give the new record its own number"
-        return Refusal(line.number, "seq", str(record.seq), f"{why}; {cure}")
+    def _keep_refused(self, other: _Candidate) -> None:
+        """The same machine and number with other bytes: kept as refused."""
+        record, line = other.record, other.line
+        self.store.refuse(record.machine, record.seq, record.at.isoformat(), _wrote_else(record), line.body)
 
-    def _that_hold(self, new: list[_Candidate], skip_bad: bool) -> tuple[list[_Candidate], list[Refusal]]:
+    def _that_hold(
+        self, new: list[_Candidate], skip_bad: bool, tell: Tell | None = None
+    ) -> tuple[list[_Candidate], list[Refusal]]:
         """Those that can be true beside all before; the others as refusals.
 
         One refused may be what another stands on, so what is left is judged again until it holds.
         """
         bad: list[Refusal] = []
         while True:
-            found = self._found_bad(new, skip_bad)
+            found = self._found_bad(new, skip_bad, tell)
             if not found:
                 return new, bad
             bad += [_refusal(new[at].line.number, problem) for at, problem in found]
@@ -167,14 +194,14 @@ class Desk:
             gone = {at for at, _ in found}
             new = [one for i, one in enumerate(new) if i not in gone]
 
-    def _found_bad(self, new: list[_Candidate], skip_bad: bool) -> list[tuple[int, BadValue]]:
+    def _found_bad(self, new: list[_Candidate], skip_bad: bool, tell: Tell | None = None) -> list[tuple[int, BadValue]]:
         """Places among the new that cannot be; when there are none, the reading they make is kept."""
         start, every = len(self.records), [*self.records, *(one.record for one in new)]
         try:
-            if skip_bad and (bad := Reading.sift(self.order, self.works, every, start)):
+            if skip_bad and (bad := Reading.sift(self.order, self.works, every, start, tell)):
                 return [(seq - start, problem) for seq, problem in bad]
-            reading = Reading.of(self.order, self.works, every)
-            reading.accounting  # noqa: B018  the books must hold too
+            reading = Reading.of(self.order, self.works, every, self.__dict__.get("reading"), tell)
+            reading.posted(tell)  # the books must hold too
         except Refused as refused:
             return [(self._blamed(refused.seq - start, new), refused.problem)]
         self._next = reading
@@ -227,11 +254,7 @@ class Desk:
         For an earlier size the root is of that size, and `consistency` proves that the signed seal goes on from it.
         """
         seal = self._sealed()
-        if at is None or at == seal["size"]:
-            return seal
-        tree = Tree(self.store.leaves())
-        proof = [one.hex() for one in tree.consistency(at, seal["size"])] if at else []
-        return {**seal, "size": at, "root": tree.root(at).hex(), "sealed_size": seal["size"], "consistency": proof}
+        return seal if at is None else sealed_at(seal, self.store.leaves(), at)
 
     def _sealed(self) -> dict[str, Any]:
         """The newest seal, made anew when the last one is older than the journal."""
@@ -248,6 +271,36 @@ class Desk:
             last = self.store.last_seal()
         assert last is not None
         return {"origin": self.works.origin, "size": last.size, "root": last.root.hex(), "note": last.note}
+
+
+def _lines_in(path: Path) -> int:
+    """How many lines a file has, for the report of how far reading is; 0 where nobody can say."""
+    if not path.is_file():
+        return 0
+    try:
+        with path.open("rb") as file:
+            return sum(part.count(b"\n") for part in iter(lambda: file.read(2**20), b""))
+    except OSError:  # reading it will tell
+        return 0
+
+
+def _wrote_else(record: rec.Record) -> str:
+    return f"{record.machine} wrote something else under number {record.seq}"
+
+
+def _other_bytes(line: Line, record: rec.Record) -> Refusal:
+    """The same machine and number with other bytes: refused."""
+    cure = "send a correct record that names it, or give the new record its own number"
+    return Refusal(line.number, "seq", str(record.seq), f"{_wrote_else(record)}; {cure}")
+
+
+def sealed_at(seal: dict[str, Any], leaves: Sequence[bytes], at: int) -> dict[str, Any]:
+    """A signed seal as it bears on an earlier size: the root then, and the proof that the seal goes on from it."""
+    if at == seal["size"]:
+        return seal
+    tree = Tree(leaves)
+    proof = [one.hex() for one in tree.consistency(at, seal["size"])] if at else []
+    return {**seal, "size": at, "root": tree.root(at).hex(), "sealed_size": seal["size"], "consistency": proof}
 
 
 def _refusal(line: int, problem: BadValue) -> Refusal:

@@ -5,6 +5,7 @@ not pinned down, what may be in the pile or in the lot is entered as `difference
 is booked that is not sure, and the sum still holds.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from . import records as rec
@@ -44,15 +45,20 @@ class NoteDifference:
 
 
 class Accounting:
-    """The books of a shop, and the counts of notes that disagree with them."""
+    """The books of a shop, and the counts of notes that disagree with them.
 
-    def __init__(self, shop: Shop, thread: Thread) -> None:
+    tell : told (done, of) before every posting; what it raises ends the work
+    """
+
+    def __init__(self, shop: Shop, thread: Thread, tell: Callable[[int, int], None] | None = None) -> None:
         self.shop, self.thread, self.books = shop, thread, Books()
         self.note_differences: dict[tuple[str, int, int], NoteDifference] = {}
         self.healed: list[tuple[NoteDifference, int]] = []
         self._history: list[tuple[int, str, str, Spans]] = []
         self._put_in: dict[str, Spans] = {}
-        for seq, due in shop.due:
+        for done, (seq, due) in enumerate(shop.due):
+            if tell:
+                tell(done, len(shop.due))
             try:
                 self._post(seq, due)
             except BadValue as problem:

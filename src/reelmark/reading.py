@@ -5,9 +5,9 @@
 All of it is a pure function of (order, works, records): read again, or up to an earlier entry, it says the same.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 from pydantic import ValidationError
@@ -22,7 +22,9 @@ from .striking import strikes_seen
 from .trace.thread import Thread
 from .works import Works
 
-__all__ = ["Reading", "Refused", "effective"]
+__all__ = ["Reading", "Refused", "Tell", "effective"]
+
+Tell = Callable[[str, int, int], None]  # told what is being done, how much of it is done, of how much
 
 
 class Refused(Exception):
@@ -77,25 +79,43 @@ class Reading:
     works: Works
     records: tuple[rec.Record, ...]
     shop: Shop = field(repr=False)
+    _before: Thread | None = field(default=None, repr=False, compare=False)  # let go of once the thread is made
 
     @classmethod
-    def of(cls, order: Order, works: Works, records: Iterable[rec.Record]) -> "Reading":
-        """Every record taken in; Refused names the first that cannot be."""
+    def of(
+        cls,
+        order: Order,
+        works: Works,
+        records: Iterable[rec.Record],
+        earlier: "Reading | None" = None,
+        tell: Tell | None = None,
+    ) -> "Reading":
+        """Every record taken in; Refused names the first that cannot be.
+
+        earlier : a reading of the same order a little while ago; what its thread worked out is taken over
+        tell : told of every record; what it raises ends the reading
+        """
         every = tuple(records)
         shop = Shop(order, works)
         for seq, one in enumerate(effective(every)):
+            if tell:
+                tell("judging", seq, len(every))
             if one is not None:
                 try:
                     shop.take(seq, one)
                 except BadValue as problem:
                     raise Refused(seq, problem) from problem
-        return cls(order, works, every, shop)
+        return cls(order, works, every, shop, earlier.__dict__.get("thread") if earlier else None)
 
     @staticmethod
-    def sift(order: Order, works: Works, records: Sequence[rec.Record], start: int) -> list[tuple[int, BadValue]]:
+    def sift(
+        order: Order, works: Works, records: Sequence[rec.Record], start: int, tell: Tell | None = None
+    ) -> list[tuple[int, BadValue]]:
         """Entries from `start` on that cannot be taken in beside the others, each passed over to see the next."""
         shop, bad = Shop(order, works), []
         for seq, one in enumerate(effective(records)):
+            if tell:
+                tell("judging", seq, len(records))
             try:
                 if one is not None:
                     shop.take(seq, one)
@@ -117,12 +137,22 @@ class Reading:
     @cached_property
     def thread(self) -> Thread:
         """Where."""
-        return Thread(self.shop.runs, [*self.shop.ties, *strikes_seen(self.shop)])
+        before, self._before = self._before, None
+        return Thread(self.shop.runs, [*self.shop.ties, *strikes_seen(self.shop)], before)
 
     @cached_property
     def accounting(self) -> Accounting:
         """How many, in whose hands."""
+        return self._posted(None)
+
+    def posted(self, tell: Tell | None) -> Accounting:
+        """The accounting, worked out now.  tell : told of every posting; what it raises ends the work."""
+        if "accounting" not in self.__dict__:
+            self.__dict__["accounting"] = self._posted(tell)
+        return self.accounting
+
+    def _posted(self, tell: Tell | None) -> Accounting:
         try:
-            return Accounting(self.shop, self.thread)
+            return Accounting(self.shop, self.thread, partial(tell, "posting") if tell else None)
         except PostingRefused as refused:
             raise Refused(refused.seq, refused.problem) from refused

@@ -279,7 +279,7 @@ class Allocate(Record):
 
 
 class Move(Record):
-    """Sheets of a unit, or notes of a series, from one state to another."""
+    """Sheets of a unit, or notes of a series, from one state to another; from held to good by two persons."""
 
     kind: Literal["move"]
     unit: Name | None = None

@@ -52,10 +52,9 @@ def life(reading: Reading, text: str) -> dict[str, Any]:
         "marks": _marks(reading, back, ahead),
         "faults": [
             f"{unit}: {one.text}"
-            for unit, one in diagnosed(reading)
-            if serious(one)
-            and any(n.first <= index <= n.last for n in one.withdraw)
-            and reading.thread.imprints[unit].series == series
+            for pile in sorted({unit for unit, _ in back.may if unit in reading.thread.imprints})
+            for unit, one in diagnosed(reading, pile)
+            if serious(one) and any(n.first <= index <= n.last for n in one.withdraw)
         ],
     }
 

@@ -7,20 +7,31 @@ from ..facts import Imprint, Run
 from ..order import Order
 from ..reading import Reading
 from ..stations.numbering import (
+    BUNDLE,
     LABELS,
+    PACK,
     Finding,
     Format,
     Kind,
     Numbering,
-    bundles,
     descending_for,
     diagnose,
-    packs,
     settings_by_hand,
     settings_sheet,
 )
 
-__all__ = ["Box", "box_settings", "diagnosed", "direction_due", "numbering_plan", "read_diagnosis"]
+__all__ = [
+    "Box",
+    "box_settings",
+    "diagnosed",
+    "direction_due",
+    "numbered",
+    "numbering_plan",
+    "plan_of",
+    "read_diagnosis",
+    "reads_of",
+    "serious",
+]  # fmt: skip
 
 
 def plan_of(imprint: Imprint) -> Numbering:
@@ -51,7 +62,7 @@ def numbering_plan(order: Order, form: Format, first: str, notes: int, block: in
     return {
         "first": first, "last": form.text(base + span - 1), "notes": notes, "positions": ups, "block": block,
         "sheets": sheets, "numbers_used": span, "numbers_left_over": span - sheets * ups,
-        "packs": len(packs(base, span)), "bundles": len(bundles(base, span)) if span % 1000 == 0 else None,
+        "packs": span // PACK, "bundles": span // BUNDLE if span % BUNDLE == 0 else None,
         "packs_aligned": aligned, "settings_by_hand": settings_by_hand(sheets, block, ups),
         "same_low_digits": _power_of_ten(block) and base % block == 0,
         "prefix_changes": len(form.jumps(base, base + span - 1)),
@@ -71,6 +82,10 @@ def box_settings(
     labels : add the check character for the label (ISO 7064 MOD 37,36); wheels cannot print it
     """
     plan = Numbering(form.index(first), block, order.layout.ups, descending_for(reversals))
+    wanted, there = plan.span(blocks.stop * block), form.size - plan.base
+    if wanted > there:
+        true = f"the blocks take {wanted:,} numbers, the series has {there:,} from {first} on"
+        raise NotThere("blocks", blocks.stop, true, "take fewer blocks or smaller ones, or an earlier first number")
     lines = [
         {"tick": one.tick, "position": one.position, "row": one.position // order.layout.columns,
          "column": one.position % order.layout.columns, "set_to": one.text, "step": one.step}
@@ -105,14 +120,15 @@ def diagnosed(reading: Reading, unit: str | None = None) -> list[Box]:
     found = []
     for name, imprint in reading.thread.imprints.items():
         if unit in (None, name):
-            reads = _reads(reading, name, imprint)
+            reads = reads_of(reading, name)
             sheets = reading.thread.length[name].constant
             found += [(name, one) for one in diagnose(plan_of(imprint), reads, ticks=imprint.first_tick + sheets)]
     return found
 
 
-def _reads(reading: Reading, unit: str, imprint: Imprint) -> list[tuple[int, int, int | None]]:
+def reads_of(reading: Reading, unit: str) -> list[tuple[int, int, int | None]]:
     """(tick the sheet should have had, position, index read); a sheet known to be blank is no read."""
+    imprint = reading.thread.imprints[unit]
     form, sheets = reading.shop.formats[imprint.series], reading.thread.length[unit].constant
     return [
         (imprint.first_tick + sheets - 1 - read.sheet, one.position, form.read(one.text))
@@ -124,13 +140,20 @@ def _reads(reading: Reading, unit: str, imprint: Imprint) -> list[tuple[int, int
 
 def read_diagnosis(reading: Reading, unit: str | None = None) -> dict[str, Any]:
     """Findings with first and last sheet concerned and the numbers to withdraw, printed twice, or missing."""
-    if unit is not None and unit not in reading.thread.imprints:
-        known = ", ".join(list(reading.thread.imprints)[:6])
-        raise NotThere("unit", unit, "it is not a pile the numbering press delivered", f"name one, as {known}")
+    if unit is not None:
+        numbered(reading, unit)
     return {
         "findings": [_shown(reading, name, one) for name, one in diagnosed(reading, unit)],
         "directions": _directions(reading, unit),
     }
+
+
+def numbered(reading: Reading, unit: str) -> Imprint:
+    """What the numbering press did to a pile; NotThere for any other unit."""
+    if unit not in reading.thread.imprints:
+        known = ", ".join(list(reading.thread.imprints)[:6]) or "none yet: take in the records of the numbering press"
+        raise NotThere("unit", unit, "it is not a pile the numbering press delivered", f"name one, as {known}")
+    return reading.thread.imprints[unit]
 
 
 def _directions(reading: Reading, unit: str | None) -> list[dict[str, Any]]:
@@ -154,10 +177,12 @@ def _shown(reading: Reading, unit: str, one: Finding) -> dict[str, Any]:
         return sheets - 1 - (tick - imprint.first_tick)
 
     return {
-        "unit": unit, "fault": one.kind.value, "position": one.position, "step": one.step, "offset": one.offset,
+        "unit": unit, "fault": one.kind.value, "serious": serious(one), "position": one.position,
+        "step": one.step, "offset": one.offset,
         "first_tick_from": one.first_tick_suspect, "first_tick_to": one.first_tick_sure, "last_tick": one.last_tick,
         "first_sheet_from_top": from_top(one.first_tick_suspect), "last_sheet_from_top": from_top(one.last_tick),
-        "withdraw": ranges(one.withdraw), "surely": ranges(one.surely), "printed": ranges(one.printed),
+        "withdraw": ranges(one.withdraw), "withdraw_notes": sum(n.stop - n.first for n in one.withdraw),
+        "surely": ranges(one.surely), "printed": ranges(one.printed),
         "missing": ranges(one.missing), "reads": one.reads, "text": one.text,
     }  # fmt: skip
 

@@ -6,7 +6,7 @@ from typing import Annotated, Any, Optional
 
 import typer
 
-from . import log, numbers
+from . import log, numbers, serve
 from .show import as_json, guarded, metres_of, say, table, watched
 
 __all__ = ["app", "main"]
@@ -20,6 +20,7 @@ app = typer.Typer(
 )
 app.add_typer(numbers.app, name="numbers")
 app.add_typer(log.app, name="log")
+app.command()(serve.serve)
 
 Works = Annotated[Path, typer.Option("--works", "-w", help="The works' folder.", envvar="REELMARK_WORKS")]
 Json = Annotated[bool, typer.Option("--json", help="One JSON document, for machines.")]

@@ -53,7 +53,7 @@ def _ready(path: Path, new: bool) -> sqlite3.Connection:
         try:
             if not new and pragma(db, "application_id") != str(APPLICATION):
                 raise Problem(f"journal {path}", "it is not a journal of reelmark", "give the file that reelmark made")
-            _set(db)
+            set_safely(db)
             migrate(db, scripts(), golden())
         except BaseException:
             db.close()
@@ -61,7 +61,7 @@ def _ready(path: Path, new: bool) -> sqlite3.Connection:
     return db
 
 
-def _set(db: sqlite3.Connection) -> None:
+def set_safely(db: sqlite3.Connection) -> None:
     """Make the settings, and see that they took."""
     for name, value in _wanted().items():
         db.execute(f"PRAGMA {name} = {value}")

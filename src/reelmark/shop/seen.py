@@ -63,6 +63,9 @@ class SeenRecords(NumberRecords):
         self.due.append((seq, r))
 
     def _move(self, seq: int, r: rec.Move, run: partial[Run]) -> None:
+        if (r.source, r.target) == ("held", "good") and r.by2 in (None, r.by):
+            true = "what was held becomes good again by two different persons"
+            raise NotAllowed("by2", r.by2, true, "have another person sign")
         if r.unit is None:
             self.numbers(r)
         else:

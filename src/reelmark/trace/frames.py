@@ -1,6 +1,7 @@
 """Every axis on one big axis: each (unit, lane) gets a block of 2**34 whole numbers, so one sorted array serves all."""
 
 import itertools
+import threading
 from collections.abc import Iterator
 
 import numpy as np
@@ -15,11 +16,15 @@ BLOCK = 1 << _BITS
 
 
 class Frames:
-    """Numbers the places in the order in which they are first named."""
+    """Numbers the places in the order in which they are first named.
+
+    Threads of one order share it, and may be asked at the same time; only the naming of a new place waits.
+    """
 
     def __init__(self) -> None:
         self._number: dict[Place, int] = {}
         self._place: list[Place] = []
+        self._naming = threading.Lock()
 
     def __contains__(self, place: Place) -> bool:
         return place in self._number
@@ -27,10 +32,17 @@ class Frames:
     def start(self, place: Place) -> int:
         """Where the place's block begins, making one when it is new."""
         number = self._number.get(place)
-        if number is None:
-            number = self._number[place] = len(self._place)
-            self._place.append(place)
-        return number << _BITS
+        return (self._named(place) if number is None else number) << _BITS
+
+    def _named(self, place: Place) -> int:
+        """A number for a place that was new a moment ago; known by number before it is known by name."""
+        with self._naming:
+            number = self._number.get(place)
+            if number is None:
+                number = len(self._place)
+                self._place.append(place)
+                self._number[place] = number
+            return number
 
     def locate(self, x: int) -> tuple[Place, int]:
         """The place and the number within it."""

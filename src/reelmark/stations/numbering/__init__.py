@@ -3,7 +3,7 @@
 serial     text on the note <-> index in the series
 plan       tick and position <-> index; settings of the boxes, packs, bundles
 check      check characters for labels and documents
-diagnose   numbers read -> which box failed, since when, which numbers that concerns
+diagnose   numbers read -> which box failed, since when, which numbers that concerns; each read against the plan
 look       the first bad sheet of a pile, in few looks
 
 A wrong number is one of three things, and diagnose keeps them apart: a note to be withdrawn, a number that stands
@@ -12,10 +12,12 @@ segments (where a level holds), finding (what it is called), tally and concerned
 """
 
 from reelmark.stations.numbering.check import DOCUMENTS, LABELS, System
-from reelmark.stations.numbering.diagnose import diagnose
+from reelmark.stations.numbering.diagnose import Residual, diagnose, residuals
 from reelmark.stations.numbering.finding import Finding, Kind
 from reelmark.stations.numbering.look import first_bad, next_look
 from reelmark.stations.numbering.plan import (
+    BUNDLE,
+    PACK,
     Numbering,
     Numbers,
     Setting,
@@ -28,13 +30,16 @@ from reelmark.stations.numbering.plan import (
 from reelmark.stations.numbering.serial import Format
 
 __all__ = [
+    "BUNDLE",
     "DOCUMENTS",
     "LABELS",
+    "PACK",
     "Finding",
     "Format",
     "Kind",
     "Numbering",
     "Numbers",
+    "Residual",
     "Setting",
     "System",
     "bundles",
@@ -43,6 +48,7 @@ __all__ = [
     "first_bad",
     "next_look",
     "packs",
+    "residuals",
     "settings_by_hand",
     "settings_sheet",
 ]

@@ -12,6 +12,7 @@ The fault table is in finding.py; doubled and missing numbers are weighed in con
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import zip_longest
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +23,7 @@ from reelmark.stations.numbering.finding import Finding, Kind, kind_at_box, kind
 from reelmark.stations.numbering.plan import Numbering
 from reelmark.stations.numbering.segments import Run, Segment, segments, sift
 
-__all__ = ["diagnose"]
+__all__ = ["Residual", "diagnose", "residuals"]
 
 Ints = NDArray[np.int64]
 _WINDOW = 5  # reads that vote together on what all positions share, where few positions of a sheet are read
@@ -51,6 +52,35 @@ class _Shift:
     upper: int
     last: int
     sheets: int
+
+
+class Residual(NamedTuple):
+    """One read against the plan, in ticks.  shared : what all positions are off by; own : its box alone.
+
+    Both are None where nothing was readable.
+    """
+
+    tick: int
+    position: int
+    shared: int | None
+    own: int | None
+
+
+def residuals(plan: Numbering, reads: Iterable[tuple[int, int, int | None]]) -> list[Residual]:
+    """Every read as `diagnose` sees it, by position, then tick.
+
+    >>> plan = Numbering(base=0, block=1000, ups=2)
+    >>> [(one.tick, one.own) for one in residuals(plan, [(0, 1, 1000), (50, 1, 1049), (60, 1, None)])]
+    [(0, 0), (50, -1), (60, None)]
+    """
+    every = _table(plan, reads)
+    readable = every.index >= 0
+    seen = every.pick(readable)
+    shifts, _ = _shifts(plan, seen)
+    drift = _drift(seen.tick, shifts)
+    told = zip(drift.tolist(), _levels(plan, seen, drift).tolist(), strict=True)
+    places = zip(every.tick.tolist(), every.position.tolist(), readable.tolist(), strict=True)
+    return [Residual(tick, position, *(next(told) if read else (None, None))) for tick, position, read in places]
 
 
 def diagnose(
@@ -190,10 +220,14 @@ def _shift_findings(plan: Numbering, shifts: list[_Shift], end: int) -> list[Fin
 # ---- what is left to single boxes
 
 
+def _levels(plan: Numbering, seen: _Reads, drift: Ints) -> Ints:
+    """What each read bears less what its box was to print at the press's tick, in ticks."""
+    return (seen.index - plan.at(seen.tick + drift, seen.position)) * plan.direction
+
+
 def _box_findings(plan: Numbering, seen: _Reads, drift: Ints, end: int, block: int | None) -> list[Finding]:
     """block : ticks after which boxes are set anew, or None;  end : last tick of the press."""
-    press = seen.tick + drift
-    level = (seen.index - plan.at(press, seen.position)) * plan.direction
+    press, level = seen.tick + drift, _levels(plan, seen, drift)
     ticks = end - plan.first_tick + 1
     misreads: list[Finding] = []
     faults: list[tuple[Finding, list[Segment]]] = []

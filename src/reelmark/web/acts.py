@@ -1,0 +1,12 @@
+"""Everything that changes something, as routes, and what scripts of a page ask."""
+
+from fastapi import APIRouter
+
+from . import doing, sign, taking, two, waiting
+from .pages import find, people, strips
+
+__all__ = ["ROUTERS"]
+
+ROUTERS: tuple[APIRouter, ...] = (
+    sign.router, people.router, waiting.router, doing.router, two.router, taking.router, strips.router, find.router,
+)  # fmt: skip

@@ -1,0 +1,101 @@
+"""What stands before every route: no act from another site's page, and headers that keep a browser from harm."""
+
+from collections.abc import Iterable
+from urllib.parse import urlsplit
+
+from fastapi import FastAPI, Request
+from fastapi.concurrency import run_in_threadpool
+from fastapi.responses import Response
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.middleware.trustedhost import TrustedHostMiddleware
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from .faults import said
+from .sign import COOKIE, signed_in
+
+__all__ = ["Guard", "hosts", "stand_before"]
+
+SMALL = 16_384  # bytes, enough for a form
+SAFE = {"GET", "HEAD", "OPTIONS"}
+PAGE = "default-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'; object-src 'none'"
+PICTURE = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'"  # a drawing brings its style along
+REST = "default-src 'none'; frame-ancestors 'none'"
+
+
+def hosts(allowed: Iterable[str]) -> list[str]:
+    """Names under which the house answers, as TrustedHostMiddleware wants them: without ports, small letters."""
+    names = {urlsplit(f"//{one.strip()}").hostname or "" for one in allowed}
+    return sorted(f"[{name}]" if ":" in name else name for name in names if name)
+
+
+def stand_before(app: FastAPI, allowed: Iterable[str]) -> None:
+    """Put the guard before an application; outermost, so that every answer has the headers."""
+    app.add_middleware(TrustedHostMiddleware, allowed_hosts=hosts(allowed), www_redirect=False)
+    app.add_middleware(Guard)
+
+
+class Guard:
+    """Plain ASGI, so that what is streamed goes through piece by piece."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        headed = _headed(scope, send)
+        answer = await _refused(scope)
+        await (answer or self._app)(scope, receive, headed)
+
+
+async def _refused(scope: Scope) -> Response | None:
+    """What is answered instead, where an act may not go on."""
+    request = Request(scope)
+    asked = f"{scope['method']} {scope['path']}"
+    if site := _foreign(scope):
+        cure = "use the form on the page here; behind a proxy, let it pass Host unchanged"
+        return said(request, 403, asked, f"it comes from {site}, not from a page of this house", cure)
+    # Roles are asked about once the body has been read, and nobody from outside shall make us read a large one.
+    if _large(scope) and not await run_in_threadpool(signed_in, request):
+        return said(request, 401, asked, f"it brings more than {SMALL} bytes, and nobody is signed in", "sign in")
+    return None
+
+
+def _large(scope: Scope) -> bool:
+    """Does it bring a large body, or does not say how large?"""
+    headers = Headers(scope=scope)
+    return "transfer-encoding" in headers or int(headers.get("content-length", "0")) > SMALL
+
+
+def _foreign(scope: Scope) -> str:
+    """Where an act comes from, if it is not this house; else nothing."""
+    headers = Headers(scope=scope)
+    site, origin = headers.get("sec-fetch-site"), headers.get("origin")
+    if scope["method"] in SAFE:
+        return ""
+    if site is not None:
+        return "" if site in {"same-origin", "none"} else f"a {site} page"
+    # Browsers leave Sec-Fetch-Site out over plain http, save to localhost; Origin they send with every post.
+    if origin is not None:
+        there = urlsplit(origin).netloc.lower()
+        return "" if there and there == headers.get("host", "").lower() else origin[:80]
+    return "an unnamed page" if f"{COOKIE}=" in headers.get("cookie", "") else ""
+
+
+def _headed(scope: Scope, send: Send) -> Send:
+    async def headed(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            _set(MutableHeaders(scope=message), scope["path"])
+        await send(message)
+
+    return headed
+
+
+def _set(headers: MutableHeaders, path: str) -> None:
+    kind = headers.get("content-type", "").partition(";")[0]
+    headers["content-security-policy"] = {"text/html": PAGE, "image/svg+xml": PICTURE}.get(kind, REST)
+    headers["x-content-type-options"] = "nosniff"
+    headers["referrer-policy"] = "same-origin"
+    if not path.startswith("/static/"):
+        headers["cache-control"] = "no-store"

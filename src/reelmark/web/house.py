@@ -1,0 +1,82 @@
+"""The house: the works that are served, the people who may come in, and how a page is rendered."""
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, nullcontext
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from fastapi.responses import HTMLResponse
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
+
+from ..errors import NotThere
+from ..io.people import People
+from .content import Content
+from .jobs import Jobs
+from .live import Live
+from .news import News
+from .view import warm
+from .words import FILTERS
+
+__all__ = ["House"]
+
+TEMPLATES = Path(__file__).parent / "templates"
+
+
+class House:
+    """What one server serves."""
+
+    def __init__(self, folders: Sequence[Path], people: People, machine: str = "office") -> None:
+        self.people, self.news = people, News()
+        self.jobs = Jobs(self.news)
+        self.lives: dict[str, Live] = {}
+        self.menus: dict[str, list[tuple[str, str]]] = {"house": [], "order": []}
+        try:
+            for folder in folders:
+                live = Live(folder, machine, self._told, warm)
+                self.lives[live.key] = live
+        except BaseException:
+            self.close()
+            raise
+        self._pages = Environment(
+            loader=FileSystemLoader(TEMPLATES), autoescape=select_autoescape(), undefined=StrictUndefined,
+            trim_blocks=True, lstrip_blocks=True,
+        )  # fmt: skip
+        self._pages.filters.update(FILTERS)
+
+    def stop(self) -> None:
+        """No more news, and long work given up, so that nothing holds the server."""
+        self.news.close()
+        self.jobs.cancel_all()
+
+    def close(self) -> None:
+        """Let go of everything."""
+        for live in self.lives.values():
+            live.close()
+        self.people.close()
+
+    def live(self, order: str) -> Live:
+        """The works of an order."""
+        if order not in self.lives:
+            raise NotThere("order", order, f"the orders here are {', '.join(self.lives)}", "follow a link from Orders")
+        return self.lives[order]
+
+    @contextmanager
+    def looking(self, live: Live | None) -> Iterator[None]:
+        """While a reading is looked at."""
+        with live.looking if live else nullcontext():
+            yield
+
+    def _told(self, live: Live) -> None:
+        self.news.tell("journal", {"order": live.key, "entries": live.now.reading.size})
+
+    def render(self, asked: Any, content: Content, status: int = 200) -> HTMLResponse:
+        """The page of a content."""
+        text = self._pages.get_template(content.template).render(
+            content=content, asked=asked, who=asked.who, live=asked._live, house=self, quote=quote, **content.extra
+        )
+        return HTMLResponse(text, status)
+
+    def fragment(self, template: str, **values: Any) -> str:
+        """A piece of a page."""
+        return self._pages.get_template(template).render(house=self, quote=quote, **values)
