@@ -22,6 +22,7 @@ from order50 import BLOCK, UPS, make_order
 from speed import Both, first_film, recompute, speed
 from storage import notes_of, storage
 from truth import Truth
+from web import web
 from year import year
 
 from reelmark.trace.thread import Thread
@@ -41,6 +42,8 @@ def main() -> int:
 
 def _all(folder: Path) -> Iterator[Result]:
     yield demo(folder)
+    _say("the desk in a browser")
+    yield from web(folder / "demo-works")
     yield from _order(folder)
     _say("a year")
     yield from year(SEED + 100, Random(SEED))

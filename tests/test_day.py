@@ -9,6 +9,7 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import pytest
 
@@ -180,6 +181,48 @@ def first_of(works: Path, of: list[str]) -> str:
         return number_ranges(desk.reading, follow(desk.reading, choose(desk.reading, of)).must)[0][1]
 
 
+def test_what_needs_two_is_written_when_another_signs(
+    page: Any, second: Any, server: Server, works: Path, base: str
+) -> None:
+    """Spoil destroyed, numbers allocated, an entry corrected: asked by one, each signed by the other."""
+    with Desk(works) as desk:
+        books = desk.reading.accounting.books
+        lot = next(unit for unit, lane in books.places() if "/" in unit and books.of_kind((unit, lane), "spoiled"))
+        seq, mark = next((n, r) for n, r in enumerate(desk.records) if r.kind == "mark")  # type: ignore[attr-defined]
+        series = desk.order.series[0].name
+        free = desk.reading.shop.allocated[series].stop
+        first, last = (desk.reading.shop.formats[series].text(free + n) for n in (0, 99))
+        size = desk.store.size
+    page.goto(f"{server.url}{base}/unit?name={quote(lot)}")
+    page.get_by_role("button", name="Ask to destroy").click()
+    page.goto(f"{server.url}{base}/numbering")
+    page.get_by_label("First number").last.fill(first)
+    page.get_by_label("Last number, itself too").fill(last)
+    page.get_by_label("Why").last.fill("a further run")
+    page.get_by_role("button", name="Ask to allocate").click()
+    page.goto(f"{server.url}{base}/entry/{seq}")
+    written = json.loads(page.get_by_label("As it should have been").input_value())
+    assert written["fault"] == mark.fault  # type: ignore[attr-defined]
+    page.get_by_label("As it should have been").fill(json.dumps(written | {"fault": "gel streak"}))
+    page.get_by_label("Why").fill("looked at again")
+    page.get_by_role("button", name="Ask to correct").click()
+    with Desk(works) as desk:
+        assert desk.store.size == size  # nothing yet
+    other = second.new_page()
+    for _ in range(3):
+        other.goto(f"{server.url}/waiting")
+        other.get_by_role("button", name=re.compile(r"^Sign \d")).first.click()
+        other.wait_for_load_state()
+    assert not other.locator('[role="alert"]').count()
+    with Desk(works) as desk:
+        assert [(r.kind, r.by, r.by2) for r in desk.records[size:]] == [  # type: ignore[attr-defined]
+            ("destroy", FIRST, SECOND), ("allocate", FIRST, SECOND), ("correct", FIRST, SECOND)
+        ]  # fmt: skip
+        assert next(m.fault for m in desk.reading.shop.marks if m.seq == seq) == "gel streak"
+        assert free in desk.reading.shop.allocated[series]
+        assert not desk.reading.accounting.books.of_kind((lot, 0), "spoiled")
+
+
 def test_an_address_can_be_sent_to_a_colleague(page: Any, second: Any, server: Server, base: str) -> None:
     page.goto(f"{server.url}{base}")
     drag(page, "film.rolls", 0.30, 0.33)
@@ -345,7 +388,7 @@ def test_no_page_has_a_violation_of_access(
     page = context.new_page()
     number = first_of(works, ["F01@3-4m"])
     below = (
-        "", "?of=F01@3-4m&open=press", "/list?of=F01@3-4m", "/books", "/account?name=packed:good", "/journal",
+        "", "?of=F01@3-4m&open=press", "/list?of=F01@3-4m", "/books", "/account?account=packed:good", "/journal",
         "/entry/3", "/numbering", "/intake", f"/number/{number}", "/unit?name=F01", "/number/NOSUCH",
     )  # fmt: skip
     paths = ("/", "/way", "/waiting", "/people", "/calls", "/found?what=F0", *(base + one for one in below))

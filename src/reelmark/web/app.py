@@ -53,7 +53,7 @@ def make_app(
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     guard.stand_before(app, hosts)
     for kind, handler in faults.HANDLERS.items():
-        app.add_exception_handler(kind, handler)
+        app.add_exception_handler(kind, guard.with_heads(handler) if kind is Exception else handler)
     app.add_exception_handler(RequestValidationError, faults.not_understood)  # type: ignore[arg-type]
     return app
 

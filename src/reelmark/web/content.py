@@ -124,7 +124,10 @@ Part = Table | Figure | Form | str
 
 @dataclass(frozen=True, slots=True)
 class Content:
-    """A page.  lead : first words under the title.  parts : in order; a str is a paragraph.  extra : for a template"""
+    """A page.  lead : first words under the title.  parts : in order; a str is a paragraph.  extra : for a template
+
+    seal : the checkpoint that it holds up to, where that is an earlier one
+    """
 
     title: str
     lead: tuple[str, ...] = ()
@@ -132,6 +135,7 @@ class Content:
     actions: tuple[Action, ...] = ()
     template: str = "page.html"
     extra: dict[str, Any] = field(default_factory=dict)
+    seal: dict[str, Any] | None = None
 
     def tables(self) -> dict[str, Table]:
         """By name, those under figures too."""

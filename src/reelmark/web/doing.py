@@ -12,6 +12,7 @@ from ..acts.follow import Followed, choose, follow
 from ..acts.told import moves
 from ..errors import BadValue, NotThere
 from ..spans import Extent, Spans
+from .asking import Said, Why
 from .page import Asked, AskedNow
 from .roles import Role
 from .sign import Needs
@@ -22,7 +23,6 @@ __all__ = ["router"]
 router = APIRouter()
 WRITES = [Depends(Needs(Role.WRITE))]
 Of = Annotated[list[str], Form(max_length=64)]
-Why = Annotated[str, Form(min_length=3, max_length=200)]
 
 
 def _back(asked: Asked, of: Sequence[str], done: str) -> RedirectResponse:
@@ -94,8 +94,8 @@ def _said(bodies: Sequence[dict[str, Any]]) -> str:
 def mark(
     asked: AskedNow,
     of: Of,
-    fault: Annotated[str, Form(min_length=2, max_length=80)],
-    grade: Annotated[str, Form(min_length=2, max_length=40)] = "note",
+    fault: Said,
+    grade: Said = "note",
 ) -> RedirectResponse:
     """What was seen on the web, written on the stretch taken hold of."""
     with asked.live.looking:

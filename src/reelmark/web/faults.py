@@ -64,7 +64,8 @@ def not_understood(request: Request, error: RequestValidationError) -> Response:
     first = error.errors()[0]
     where = ".".join(str(step) for step in first["loc"][1:]) or "question"
     value = first.get("input")
-    return said(request, 422, f"{where} = {str(value)[:80]!r}", first["msg"].lower(), "correct the address or the form")
+    true = first["msg"].lower().removeprefix("value error, ")
+    return said(request, 422, f"{where} = {str(value)[:80]!r}", true, "correct the address or the form")
 
 
 def _unknown(request: Request, error: Any) -> Response:

@@ -1,6 +1,8 @@
 """What stands before every route: no act from another site's page, and headers that keep a browser from harm."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from functools import wraps
+from typing import Any
 from urllib.parse import urlsplit
 
 from fastapi import FastAPI, Request
@@ -13,7 +15,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from .faults import said
 from .sign import COOKIE, signed_in
 
-__all__ = ["Guard", "hosts", "stand_before"]
+__all__ = ["Guard", "hosts", "stand_before", "with_heads"]
 
 SMALL = 16_384  # bytes, enough for a form
 SAFE = {"GET", "HEAD", "OPTIONS"}
@@ -81,6 +83,18 @@ def _foreign(scope: Scope) -> str:
         there = urlsplit(origin).netloc.lower()
         return "" if there and there == headers.get("host", "").lower() else origin[:80]
     return "an unnamed page" if f"{COOKIE}=" in headers.get("cookie", "") else ""
+
+
+def with_heads(handler: Callable[[Request, Any], Response]) -> Callable[[Request, Any], Response]:
+    """The same handler with the headers: what it answers where all else failed does not come by the guard."""
+
+    @wraps(handler)
+    def answer(request: Request, error: Any) -> Response:
+        response = handler(request, error)
+        _set(response.headers, request.url.path)
+        return response
+
+    return answer
 
 
 def _headed(scope: Scope, send: Send) -> Send:

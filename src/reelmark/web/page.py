@@ -42,6 +42,7 @@ class Asked:
     request: Request
     who: Person | None
     _live: Live | None
+    _now: Now | None
 
     @property
     def live(self) -> Live:
@@ -51,8 +52,9 @@ class Asked:
 
     @property
     def now(self) -> Now:
-        """The reading of the works as it stands."""
-        return self.live.now
+        """The reading of the works as it stood when the question came: one for all of the answer."""
+        assert self._now is not None
+        return self._now
 
     @property
     def base(self) -> str:
@@ -67,7 +69,8 @@ class Asked:
 def _asked(request: Request) -> Asked:
     house: House = request.app.state.house
     order = request.path_params.get("order")
-    return Asked(house, request, getattr(request.state, "person", None), house.live(order) if order else None)
+    live = house.live(order) if order else None
+    return Asked(house, request, getattr(request.state, "person", None), live, live.now if live else None)
 
 
 AskedNow = Annotated[Asked, Depends(_asked)]
@@ -127,7 +130,8 @@ def add(app: FastAPI, page: Page) -> None:
 
     def data(asked: AskedNow, content: made) -> JSONResponse:
         with asked.house.looking(asked._live):
-            return JSONResponse(json_of(content))
+            stands = {"checkpoint": content.seal or asked.now.seal} if asked._live else {}
+            return JSONResponse(json_of(content) | stands)
 
     title = page.title
     app.get(page.path, dependencies=needs, name=title, summary=f"{title}: the page", response_class=HTMLResponse)(html)

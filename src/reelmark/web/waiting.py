@@ -7,9 +7,9 @@ once.  A claim that a stop of the server left behind is settled at the next conf
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from functools import partial
-from typing import Annotated, Any
+from typing import Any
 
-from fastapi import APIRouter, Depends, Form
+from fastapi import APIRouter, Depends
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from pydantic import ValidationError
 
@@ -17,7 +17,9 @@ from ..desk import Desk
 from ..errors import Clash, NotAllowed
 from ..fields import refusal
 from ..io.proposals import Proposal, Proposals
+from ..journal import canonical
 from ..records import adapter
+from .asking import Why
 from .faults import wants_json
 from .live import Live
 from .page import Asked, AskedNow
@@ -58,6 +60,7 @@ def propose(asked: Asked, kind: str, title: str, bodies: Sequence[dict[str, Any]
 
 def _reads(body: dict[str, Any], machine: str, by: str) -> None:
     """BadValue for what no journal would take, told to who asks and not to who signs."""
+    canonical(body)
     try:
         adapter().validate_python({**body, "machine": machine, "seq": 1, "at": _now(), "by": by, "by2": None})
     except ValidationError as error:
@@ -123,7 +126,7 @@ def _settle(kept: Proposals, live: Live, number: int, desk: Desk) -> None:
     "/waiting/{number}/refuse", dependencies=[Depends(Needs(Role.SIGN))], summary="Refuse as the second of two",
     response_model=None,
 )  # fmt: skip
-def refuse(asked: AskedNow, number: int, why: Annotated[str, Form(min_length=3, max_length=200)]) -> Response:
+def refuse(asked: AskedNow, number: int, why: Why) -> Response:
     """It is not done, for the reason given."""
     return _decided(asked, asked.house.people.proposals.refuse(number, _name(asked), _now(), why))
 

@@ -23,7 +23,7 @@ COUNTED = (Column("Unit"), Column("Counted", kind="figure"), Column("Booked, lea
 
 def build(asked: AskedNow, at: Place = None) -> Content:
     """Accounts, differences, and the seal; at = as known when the journal held so many entries."""
-    now = asked.live.at(at)
+    now = asked.now if at is None else asked.live.at(at)
     told = now.once("balance", balance)
     return Content(
         "Books",
@@ -34,6 +34,7 @@ def build(asked: AskedNow, at: Place = None) -> Content:
         ),
         template="texts.html",
         extra={"texts": _note(now.seal)},
+        seal=now.seal,
     )  # fmt: skip
 
 
@@ -43,6 +44,8 @@ def _note(seal: dict[str, Any]) -> tuple[tuple[str, str], ...]:
 
 
 def _lead(now: Now, told: dict[str, Any]) -> tuple[str, ...]:
+    if not now.reading.size:
+        return ("No entry yet: take in the records of a shift.",)
     size = f"As of {now.reading.size:,} entries"
     if told["balanced"]:
         return (f"{size} the books balance: every count agrees, and nothing is left unsettled.",)
@@ -158,9 +161,9 @@ def build_account(asked: AskedNow, account: Name, at: Place = None) -> Content:
     place, colon, kind = account.rpartition(":")
     if not colon:
         raise BadValue("account", account, "it has no state", "write place and state, as press:good")
-    now = asked.live.at(at)
+    now = asked.now if at is None else asked.live.at(at)
     rows = postings_of(now.reading, place, kind)
-    return Content(f"Postings of {account}", (_sums(rows, now.reading),), (_postings(asked, rows),))
+    return Content(f"Postings of {account}", (_sums(rows, now.reading),), (_postings(asked, rows),), seal=now.seal)
 
 
 def _sums(rows: list[dict[str, Any]], reading: Reading) -> str:

@@ -17,6 +17,8 @@ from ..asking import Place
 from ..content import Action, Cell, Column, Content, Field, Form, Link, Table
 from ..live import Now
 from ..page import Asked, AskedNow, Page
+from ..two import correct_form
+from ..words import moment
 
 __all__ = ["MORE", "PAGE"]
 
@@ -31,10 +33,11 @@ def build(asked: AskedNow, seq: Seq) -> Content:
     told = entry(reading, seq)
     return Content(
         f"Entry {seq:,}: {told['kind']}",
-        _lead(told),
+        _lead(told, asked.live.works.zone),
         (
             _written(told), *_parts(told), *_there(_corrections(asked, told), _changed(told)), _postings(asked, told),
             *_there(_units(asked, told), _ties(told), _marks(told), _troubles(asked, seq)), _proved(asked.now, seq),
+            *correct_form(asked, seq, asked.now.bodies[seq]),
         ),
         _links(asked, seq, reading.size),
         template="texts.html",
@@ -47,9 +50,9 @@ def _there(*tables: Table) -> list[Table]:
     return [one for one in tables if one.rows]
 
 
-def _lead(told: dict[str, Any]) -> tuple[str, ...]:
+def _lead(told: dict[str, Any], zone: str) -> tuple[str, ...]:
     who = " and ".join(filter(None, (told["by"], told["by2"])))
-    lines = [f"Number {told['seq']:,} of {told['machine']}, by {who}."]
+    lines = [f"Number {told['seq']:,} of {told['machine']}, by {who}, at {moment(told['at'], zone)}."]
     if told["corrects"]:
         lines.append(f"It takes the place of entry {told['corrects']['entry']:,}, whose postings it changed.")
     if told["corrected_by"] and told["stands"]:
@@ -250,7 +253,10 @@ def _list(asked: Asked, rows: Sequence[dict[str, Any]]) -> Table:
                Column("Its number", kind="figure"), Column("By"), Column("Second"), Column("Corrected"))  # fmt: skip
     cells = [[_entry(asked, one["entry"]), one["at"], one["kind"], one["words"], one["machine"], one["seq"], one["by"],
               one["by2"], "corrected later" if one["corrected"] else ""] for one in rows]  # fmt: skip
-    return Table("entries", "Entries", columns, cells, "No entry matches: choose another kind or machine.", most=MANY)
+    empty = "No entry matches: choose another kind or machine."
+    if not asked.now.reading.size:
+        empty = "No entry yet: take in the records of a shift."
+    return Table("entries", "Entries", columns, cells, empty, most=MANY)
 
 
 MORE = (Page("/orders/{order}/journal", "Journal", build_journal, menu="order"),)

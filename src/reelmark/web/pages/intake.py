@@ -81,7 +81,7 @@ def _state(job: Job, sent: Sent) -> str:
         return f"{head} Of the file that was being read nothing was taken."
     taken, again = sum(one["taken"] for one in sent), sum(one["sent_before"] for one in sent)
     lines = sum(one["lines_refused"] for one in sent)
-    return f"{head} {taken:,} records taken, {again:,} sent before, {lines:,} lines refused."
+    return f"{head} {taken:,} records taken, {again:,} sent before, {lines:,} line{'' if lines == 1 else 's'} refused."
 
 
 def _files(sent: Sent) -> Table:

@@ -14,6 +14,7 @@ from ...stations.numbering import Format
 from ..asking import Count
 from ..content import Action, Cell, Column, Content, Field, Figure, Form, Link, Table
 from ..page import Asked, AskedNow, Page
+from ..two import allocate_form
 
 __all__ = ["PAGE"]
 
@@ -56,8 +57,8 @@ def build(
     return Content(
         "Numbering",
         _lead(told, len(reading.thread.imprints)),
-        (_findings(asked, told["findings"]), _directions(told), _piles(asked), _ask(asked, asks), _plan(plan, name),
-         _settings(settings, name)),
+        (_findings(asked, told["findings"]), _directions(told), *_piles(asked), _ask(asked, asks), _plan(plan, name),
+         _settings(settings, name), *allocate_form(asked)),
     )  # fmt: skip
 
 
@@ -96,7 +97,10 @@ def _findings(asked: Asked, found: list[dict[str, Any]]) -> Table:
         Column("Pile"), Column("Fault"), Column("Position"), Column("What to do"), Column("Ticks"),
         Column("Sheets from the top"), Column("Withdraw", "notes", "figure"), Column("Numbers to withdraw"),
     )  # fmt: skip
-    return Table("findings", "What the numbers read tell", columns, rows, "Every number read is as planned.",
+    empty = "Every number read is as planned."
+    if not asked.now.reading.shop.reads:
+        empty = "No number was read yet: read a few sheets of every numbered pile."
+    return Table("findings", "What the numbers read tell", columns, rows, empty,
                  "Faults of the boxes first. A pile leads to its reads, position by position.")  # fmt: skip
 
 
@@ -137,13 +141,15 @@ def _directions(told: dict[str, Any]) -> Table:
     rows = [[one["unit"], way[one["descending"]], way[one["due"]]] for one in told["directions"]]
     columns = (Column("Pile"), Column("Boxes ran"), Column("What was done to the pile asks"))
     return Table("directions", "Boxes that ran the wrong way", columns, rows,
-                 "Wherever a pile was cut, its boxes had run the right way.")  # fmt: skip
+                 "No pile that was cut shows boxes that ran the wrong way.")  # fmt: skip
 
 
-def _piles(asked: Asked) -> Form:
+def _piles(asked: Asked) -> tuple[Form, ...]:
     piles = list(asked.now.reading.thread.imprints)
+    if not piles:
+        return ()
     field = Field("unit", "Numbered pile", "select", choices=tuple((one, one) for one in piles))
-    return Form("Reads of a pile", f"{asked.base}/numbering", (field,), "Show")
+    return (Form("Reads of a pile", f"{asked.base}/numbering", (field,), "Show"),)
 
 
 # ---- one pile

@@ -9,7 +9,8 @@ from ...acts.unit import unit_life
 from ...errors import BadValue
 from ...reading import Reading
 from ..content import Action, Cell, Column, Content, Table
-from ..page import AskedNow, Page
+from ..page import Asked, AskedNow, Page
+from ..two import destroy_form
 from ..words import figure
 from . import pack as packs
 from .find import account_link, entry_link, number_link, strips_address, unit_link
@@ -29,7 +30,7 @@ def build(
 ) -> Content:
     """The page of a unit by its name, or of a pack by its series and first number (notes = 1000: of a bundle)."""
     if name:
-        return _unit(asked.base, asked.now.recent(("unit", name), partial(_life, name=name)))
+        return _unit(asked, asked.now.recent(("unit", name), partial(_life, name=name)))
     if series and pack:
         return packs.page(asked, series, pack, int(notes))
     given = " and ".join(what for what, value in (("series", series), ("pack", pack)) if value) or "nothing"
@@ -41,11 +42,14 @@ def _life(reading: Reading, name: str) -> Life:
     return unit_life(reading, name)
 
 
-def _unit(base: str, told: Life) -> Content:
+def _unit(asked: Asked, told: Life) -> Content:
+    base, name = asked.base, told["name"]
     tables = (_neighbours, _accounts, _numbers, _pulls, _marks, _splices, _counts, _differences)
-    actions = (Action("Show on the strips", strips_address(base, [told["name"]])), Action("Books", f"{base}/books"))
-    title = f"{told['kind'].capitalize()} {told['name']}"
-    return Content(title, (_size(told),), tuple(table(base, told) for table in tables), actions)
+    actions = (Action("Show on the strips", strips_address(base, [name])), Action("Books", f"{base}/books"))
+    title = f"{told['kind'].capitalize()} {name}"
+    spoil = any(one["account"].endswith(":spoiled") for one in told["accounts"])
+    forms = destroy_form(asked, name) if spoil else ()
+    return Content(title, (_size(told),), (*(table(base, told) for table in tables), *forms), actions)
 
 
 def _size(told: Life) -> str:
