@@ -63,7 +63,10 @@ class Server:
         except subprocess.TimeoutExpired:
             self.process.kill()
             raise
-        return time.monotonic() - began
+        took = time.monotonic() - began
+        if self.process.stdout is not None:
+            self.process.stdout.close()
+        return took
 
 
 @contextmanager

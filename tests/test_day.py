@@ -14,7 +14,8 @@ from urllib.parse import quote
 import pytest
 
 from reelmark.acts.follow import choose, follow, text_of
-from reelmark.acts.told import moves, number_ranges
+from reelmark.acts.moves import moves
+from reelmark.acts.told import number_ranges
 from reelmark.desk import Desk
 from served import FIRST, SECOND, Server, chromium, join, sign_in
 from small_demo import folder

@@ -6,8 +6,9 @@ from typing import Any
 import pytest
 
 from reelmark.acts.follow import choose, follow, text_of
+from reelmark.acts.moves import moves
 from reelmark.acts.strips import strips
-from reelmark.acts.told import accounts_of, amounts, moves, number_ranges
+from reelmark.acts.told import accounts_of, amounts, number_ranges
 from reelmark.demo import Simulated
 from reelmark.errors import BadValue, Problem
 from reelmark.facts import SERIES

@@ -28,16 +28,21 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from hypothesis.errors import Unsatisfiable
 from schemathesis import GenerationMode
+from schemathesis.core.result import Ok
 
 from reelmark.desk import Desk
+from reelmark.errors import Clash, Problem
 from reelmark.io.people import People
 from reelmark.web.app import make_app
+from reelmark.web.content import Content
 from reelmark.web.house import House
 from reelmark.web.live import Live
+from reelmark.web.page import AskedNow, Page, add
 from reelmark.web.pages import PAGES
 from reelmark.web.passphrase import Passphrases
 from reelmark.web.roles import Role
 from reelmark.web.sign import Needs
+from served import Server
 from small_demo import folder
 
 CHEAP = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
@@ -73,7 +78,8 @@ def served(*folders: Path) -> Iterator[FastAPI]:
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The small works, never written to: who must write copies it."""
-    return folder(tmp_path_factory.mktemp("api"))
+    works: Path = folder(tmp_path_factory.mktemp("api"))
+    return works
 
 
 def copied(made: Path, to: Path) -> Path:
@@ -131,10 +137,10 @@ def base(app: FastAPI) -> str:
 def routes(app: FastAPI) -> list[tuple[str, str, Role | None]]:
     """(method, address, role) of all of them."""
     return [
-        (method, route.path_format, role_of(route.dependant))
+        (method, str(route.path_format), role_of(route.dependant))
         for route in iter_route_contexts(app.routes)
         if route.path_format != "/static/{path}"  # files of the program, the same for everybody
-        for method in sorted(route.methods)
+        for method in sorted(route.methods or ())
     ]
 
 
@@ -281,6 +287,7 @@ def no_500(app: FastAPI, method: str, examples: int, only: str = "/") -> int:
         return got
 
     for found in schema.get_all_operations():
+        assert isinstance(found, Ok), found
         one = found.ok()
         if (
             one.method.upper() != method or one.path == "/live" or not one.path.startswith(only)
@@ -616,6 +623,69 @@ def test_every_answer_has_the_heads_that_keep_a_browser_from_harm(made: Path, tm
             assert {name: answer.headers.get(name) for name in HEADS} == HEADS, code
             assert "frame-ancestors 'none'" in answer.headers["content-security-policy"], code
             assert "script" not in answer.headers["content-security-policy"]
+
+
+def test_what_brings_too_much_is_told_so(made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("reelmark.web.guard.MOST", 100_000)
+    with served(copied(made, tmp_path)) as app:
+        browser, at = client(app, "A. Moss"), f"{base(app)}/intake"
+        whole = browser.post(at, files={"files": ("a.jsonl", b"x" * 100_001)})
+        assert "100,000 are taken at a time" in whole.text
+        head = b'--x\r\nContent-Disposition: form-data; name="files"; filename="a.jsonl"\r\n\r\n'
+        heads = {"Content-Type": "multipart/form-data; boundary=x"}
+        piece_by_piece = browser.post(at, content=iter([head, *[b"x" * 1_000] * 200]), headers=heads)
+        for answer in (whole, piece_by_piece):
+            assert answer.status_code == 413
+            assert {name: answer.headers.get(name) for name in HEADS} == HEADS
+
+
+def test_two_works_with_one_order_are_not_served_as_one(made: Path, tmp_path: Path) -> None:
+    one, two = (copied(made, tmp_path / name) for name in ("one", "two"))
+    with pytest.raises(Clash, match="has the order TM-20-1 already"), served(one, two):
+        pass
+
+
+def test_an_answer_holds_to_one_position_while_entries_come(made: Path, tmp_path: Path) -> None:
+    with served(copied(made, tmp_path)) as app:
+        browser, live = client(app, "A. Moss"), house_of(app).lives[base(app)[8:]]
+        build = next(page.build for page in PAGES if page.title == "Books")
+        size, roll = live.now.reading.size, {"kind": "roll", "unit": "F90", "length": "9 m", "lanes": 4}
+
+        def slow(asked: AskedNow) -> Content:
+            content = build(asked)
+            live.write(lambda desk: desk.post([roll], "office", "A. Moss", None, "2026-04-01T08:00:00Z")).result()
+            return content
+
+        add(app, Page("/orders/{order}/slow", "Slow", slow))
+        text = browser.get(f"{base(app)}/slow").text
+        assert live.now.reading.size == size + 1
+        assert f"As of {size:,} entries the books" in text
+        assert f"As of {size:,} entries, root" in text.partition("<footer>")[2]
+
+
+def test_what_a_person_writes_is_given_up_when_the_server_stops(made: Path, tmp_path: Path) -> None:
+    with served(copied(made, tmp_path)) as app:
+        live = house_of(app).lives[base(app)[8:]]
+        size, roll = live.now.reading.size, {"kind": "roll", "unit": "F90", "length": "9 m", "lanes": 4}
+        house_of(app).stop()
+        with pytest.raises(Problem, match="nothing was written"):
+            live.write(lambda desk: desk.post([roll], "office", "A. Moss", None, "2026-04-01T08:00:00Z")).result()
+    with Desk(live.folder) as desk:
+        assert desk.store.size == size
+
+
+def test_a_stopped_server_has_closed_its_files(made: Path, tmp_path: Path) -> None:
+    works = copied(made, tmp_path)
+    server = Server(works)
+    try:
+        assert {one.name for one in works.glob("*-wal")} == {"journal.db-wal", "people.db-wal"}
+    finally:
+        took = server.stop()
+        assert server.process.stdout is not None
+        server.process.stdout.close()
+    assert took < 3
+    assert server.process.returncode == 0
+    assert list(works.glob("*-wal")) == []  # or a copy of the .db files alone would lack what was written last
 
 
 def test_a_failure_tells_nothing_of_the_inside(made: Path, tmp_path: Path) -> None:

@@ -64,6 +64,7 @@ class Desk:
             )
         self.order, self.works = read_order(folder / "order.toml"), read_works(folder / "works.toml")
         self.store = Store.open(folder / "journal.db")
+        self.tell: Tell | None = None  # told while a person's records are judged; what it raises ends that
         self._next: Reading | None = None
 
     @classmethod
@@ -233,6 +234,19 @@ class Desk:
 
     def post(self, bodies: Iterable[dict[str, Any]], machine: str, by: str, by2: str | None, at: str) -> int:
         """Records that a person makes at the desk, written as that machine's next; how many were taken."""
+        held = self._held_against(bodies, machine, by, by2, at)
+        self._append([(one.record, one.line.body) for one in held])
+        return len(held)
+
+    def judge(self, bodies: Iterable[dict[str, Any]], machine: str, by: str, by2: str | None, at: str) -> None:
+        """Clash where they could not be posted as the journal stands; nothing is written."""
+        self._held_against(bodies, machine, by, by2, at)
+        self._next = None
+
+    def _held_against(
+        self, bodies: Iterable[dict[str, Any]], machine: str, by: str, by2: str | None, at: str
+    ) -> list[_Candidate]:
+        """Records of those bodies that can be true beside the journal; Clash where one cannot."""
         last = max((one.seq for one in self.records if one.machine == machine), default=0)
         who = {"machine": machine, "by": by, "at": at} | ({"by2": by2} if by2 else {})
         new = []
@@ -240,11 +254,10 @@ class Desk:
             whole = {**body, **who, "seq": seq}
             record, bytes_ = rec.adapter().validate_python(whole), canonical(whole)
             new.append(_Candidate(Line(seq, record, bytes_), record))
-        held, bad = self._that_hold(new, skip_bad=False)
+        held, bad = self._that_hold(new, skip_bad=False, tell=self.tell)
         if bad:
             raise Clash(bad[0].field, bad[0].value, bad[0].cure, "nothing was posted")
-        self._append([(one.record, one.line.body) for one in held])
-        return len(held)
+        return held
 
     # --- sealing -----------------------------------------------------------------------------------------------
 

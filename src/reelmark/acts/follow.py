@@ -43,13 +43,21 @@ def choose(reading: Reading, texts: Sequence[str]) -> Extent:
 
 
 def _place(reading: Reading, text: str) -> Extent:
-    unit, _, rest = text.partition("@")
+    unit, _, rest = text.strip().partition("@")
     stretch, _, lanes = rest.partition("@")
+    unit = _named(reading, unit)
     if unit.startswith(SERIES):
         return _numbers(reading, unit, stretch)
     reading.thread.known(unit)
     start, stop = _ends(reading, unit, stretch, text)
     return web_extent(reading, unit, start, stop, _lanes(lanes, text))
+
+
+def _named(reading: Reading, unit: str) -> str:
+    """The unit as it is written, whatever capitals were typed."""
+    if unit in reading.thread.length or unit.startswith(SERIES):
+        return unit
+    return next((one for one in reading.thread.length if one.lower() == unit.lower()), unit)
 
 
 def _ends(reading: Reading, unit: str, stretch: str, text: str) -> tuple[int, int]:
@@ -85,7 +93,7 @@ def _numbers(reading: Reading, unit: str, stretch: str) -> Extent:
     if not stretch:
         return Extent({(unit, 0): given})
     first, _, last = stretch.partition("-")
-    low, high = form.index(first), form.index(last or first)
+    low, high = (form.index(one.strip().upper()) for one in (first, last or first))
     if high < low:
         raise BadValue("of", stretch, f"{last} comes before {first}", "give the lower number first")
     return Extent({(unit, 0): Spans.of((low, high + 1))})

@@ -9,6 +9,7 @@ from ..spans import Extent, Spans
 from ..trace import Answer
 from ..units import metres
 from .life import web_places
+from .moves import moves
 
 __all__ = ["forward_numbers", "recall", "web_extent", "withdraw"]
 
@@ -143,21 +144,6 @@ def withdraw(reading: Reading, numbers: Ranges, why: str) -> list[dict[str, Any]
 
     Numbers that are not good any more, or not cut yet, are left out: there is nothing to hold there.
     """
-    moves = []
-    for series, spans in numbers.items():
-        form = reading.shop.formats[series]
-        place = SERIES + series, 0
-        for held in reading.accounting.books.of_kind(place, "good").values():
-            for a, b in held & spans:
-                moves.append(
-                    {
-                        "kind": "move",
-                        "series": series,
-                        "first": form.text(a),
-                        "last": form.text(b - 1),
-                        "source": "good",
-                        "target": "held",
-                        "why": why,
-                    }
-                )
-    return moves
+    return moves(
+        reading, Extent({(SERIES + series, 0): spans for series, spans in numbers.items()}), ["good"], "held", why
+    )

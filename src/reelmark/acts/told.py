@@ -1,16 +1,15 @@
-"""A selection in words: so many metres, sheets and numbers, in which accounts, and what can be done with them."""
+"""A selection in words: so many metres, sheets and numbers, in which accounts."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from ..facts import SERIES
 from ..reading import Reading
-from ..spans import EMPTY, Extent
+from ..spans import Extent
 from .follow import Followed
 from .strips import Strip
 
-__all__ = ["Amount", "accounts_of", "amounts", "moves", "number_ranges"]
+__all__ = ["Amount", "accounts_of", "amounts", "number_ranges"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,26 +58,3 @@ def accounts_of(reading: Reading, may: Extent) -> list[tuple[str, str, int]]:
                 key = f"{account.place}:{account.kind}", books.measures[place[0]]
                 found[key] = found.get(key, 0) + many
     return [(account, measure, many) for (account, measure), many in sorted(found.items())]
-
-
-def moves(reading: Reading, may: Extent, sources: Sequence[str], target: str, why: str) -> list[dict[str, Any]]:
-    """Bodies of the records that move what is touched, notes and standing sheets, out of the kinds named into another.
-
-    Web cannot be moved (mark it instead), nor what is destroyed or was cut to notes: that is left out.
-    """
-    books, bodies = reading.accounting.books, []
-    for place, spans in sorted(may.items()):
-        if place[0] in reading.shop.rolls:
-            continue
-        for source in sources:
-            for held in books.of_kind(place, source).values():  # type: ignore[arg-type]
-                bodies += [_move(reading, place[0], a, b, source, target, why) for a, b in held & spans or EMPTY]
-    return bodies
-
-
-def _move(reading: Reading, unit: str, a: int, b: int, source: str, target: str, why: str) -> dict[str, Any]:
-    what: dict[str, Any] = {"unit": unit, "start": a, "sheets": b - a}
-    if unit.startswith(SERIES):
-        form = reading.shop.formats[unit.removeprefix(SERIES)]
-        what = {"series": unit.removeprefix(SERIES), "first": form.text(a), "last": form.text(b - 1)}
-    return {"kind": "move", **what, "source": source, "target": target, "why": why}

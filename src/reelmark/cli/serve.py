@@ -39,8 +39,11 @@ def serve(
             "--certificate, --key", str(certificate or key), "https needs both files", "give both, or neither"
         )
     secure = (certificate, key) if certificate and key else None
-    if not is_loopback(host) and secure is None and not json:
-        say(f"caution: on {host} without --certificate and --key, passphrases cross the network in the clear")
+    if not is_loopback(host) and secure is None:
+        true = "without a certificate passphrases would cross the network in the clear"
+        raise BadValue(
+            "--host", host, true, "give --certificate and --key, or stay on 127.0.0.1 behind a proxy with one"
+        )
     served = Served(
         folders or [Path()], host=host, port=port, people=people, machine=machine, names=name or (), certificate=secure
     )

@@ -4,9 +4,10 @@ A column is drawn wherever anything in it is meant (its maximum); how strongly, 
 pale and stands out above and below; MUST is strong and narrower, within it.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
+from xml.sax.saxutils import escape
 
 from ..acts.strips import Box, Track
 from ..bins import bands, shares
@@ -17,6 +18,7 @@ __all__ = ["Window", "high_of", "overlay", "strip_picture"]
 
 TOP: Final = 10  # px above the material: marks hang there
 LANE, ROW, AXIS = 11, 26, 20  # px of a lane of many, of a row that is alone, of the axis under it
+LETTER: Final = 6.4  # px that a letter under a strip takes at most
 MATERIAL = {"film": "clear", "coat": "white", "window": "white", "optic": "white"}
 Flat = Mapping[int, Spans]
 
@@ -162,28 +164,36 @@ def _ticks(track: Track, window: Window, flat: Flat, cls: str) -> list[str]:
 def _mark(window: Window, at: float, words: str, address: str, alone: bool) -> str:
     """A small flag above the place, leading to it."""
     x = window.x(at)
-    flag = el("path", cls="accent", d=f"M{x:.1f} {TOP}l-4 -9h8z") + el("title", words)
+    flag = el("path", cls="accent", d=f"M{x:.1f} {TOP}l-4 -9h8z") + el("title", escape(words))
     return flag if alone else el("a", flag, href=address, cls="flag", aria_label=words)
 
 
 def _axis(track: Track, window: Window, number: Callable[[int], str] | None) -> list[str]:
     """Under each unit its name, and its own measure from its own beginning."""
     y, drawn, free = high_of(track) - 6, [], -1.0
-    for box in _seen(track, window):
-        left = max(0.0, window.x(box.start))
-        right = min(float(window.wide), window.x(box.start + box.length))
-        name = "" if track.measure == "notes" else box.unit
-        if name and left >= free and (right - left > 6.4 * len(name) or right - left > 4):
-            drawn.append(label(left + 1, y, name, "ink small"))
-            free = left + 6.6 * len(name) + 8
+    for box, left, right, named in _named(track, window):
+        if named and left >= free:
+            drawn.append(label(left + 1, y, box.unit, "ink small"))
+            free = left + LETTER * len(box.unit) + 8
         for at, words in _steps(track, window, box, number):
             x = window.x(at)
-            room = 6.2 * len(words)
+            room = LETTER * len(words)
             if x - room / 2 >= max(free, left - 1) and x + room / 2 < right:
                 drawn.append(el("path", cls="line rule", d=f"M{x:.1f} {y - 13}v4"))
                 drawn.append(label(round(x, 1), y, words, "quiet small", text_anchor="middle"))
                 free = x + room / 2 + 8
     return drawn
+
+
+def _named(track: Track, window: Window) -> Iterator[tuple[Box, float, float, bool]]:
+    """Units with their ends in px, and whether to name them: where there is room, else where it takes nobody's room."""
+    seen = _seen(track, window)
+    ends = [(max(0.0, window.x(b.start)), min(float(window.wide), window.x(b.start + b.length))) for b in seen]
+    roomy = [right - left > LETTER * len(box.unit) for box, (left, right) in zip(seen, ends, strict=True)]
+    for n, (box, (left, right)) in enumerate(zip(seen, ends, strict=True)):
+        over = left + LETTER * len(box.unit) + 8
+        crowds = any(roomy[m] and ends[m][0] < over for m in range(n + 1, min(n + 12, len(seen))))
+        yield box, left, right, track.measure != "notes" and (roomy[n] or (right - left > 4 and not crowds))
 
 
 def _steps(track: Track, window: Window, box: Box, number: Callable[[int], str] | None) -> Iterable[tuple[int, str]]:

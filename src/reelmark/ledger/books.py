@@ -68,7 +68,9 @@ class Books:
     def gather(self, seq: int, extent: Extent, kind: Kind, target: Kind, why: str, by: tuple[str, ...] = ()) -> None:
         """Move an extent from one kind to another, wherever it is kept; each part stays at its place."""
         for place, spans in extent.items():
-            missing = spans - Spans(*_joined(list(self.of_kind(place, kind).values())))
+            missing = spans
+            for held in self.of_kind(place, kind).values():
+                missing = missing - held
             if missing:
                 raise self._not_there(place, missing, Account("any place", kind), Account("the same place", target))
         for place, spans in extent.items():
@@ -108,10 +110,6 @@ class Books:
 def name(account: Account) -> str:
     """As written: place:kind."""
     return f"{account.place}:{account.kind}"
-
-
-def _joined(spans: list[Spans]) -> tuple[list[int], list[int]]:
-    return [int(x) for s in spans for x in s.starts], [int(x) for s in spans for x in s.stops]
 
 
 def _ranges(spans: Spans) -> str:

@@ -22,7 +22,6 @@ from .sign import Needs
 __all__ = ["make_app"]
 
 STATIC = Path(__file__).parent / "static"
-MOST_BODY = 256 * 2**20  # bytes of a request: a file of shop records
 
 
 def make_app(
@@ -39,9 +38,8 @@ def make_app(
         house.stop()
 
     app = FastAPI(
-        title="reelmark", version=__version__, docs_url=None, redoc_url=None, openapi_url=None, lifespan=lifespan,
-        max_body_size=MOST_BODY,
-    )  # fmt: skip
+        title="reelmark", version=__version__, docs_url=None, redoc_url=None, openapi_url=None, lifespan=lifespan
+    )
     app.state.house = house
     for page in pages.PAGES:
         add(app, page)
@@ -51,7 +49,7 @@ def make_app(
         app.include_router(router)
     _own_routes(app, house)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
-    guard.stand_before(app, hosts)
+    guard.stand_before(app, hosts, guard.MOST)
     for kind, handler in faults.HANDLERS.items():
         app.add_exception_handler(kind, guard.with_heads(handler) if kind is Exception else handler)
     app.add_exception_handler(RequestValidationError, faults.not_understood)  # type: ignore[arg-type]

@@ -9,7 +9,7 @@ from fastapi import APIRouter, Depends, Form
 from fastapi.responses import RedirectResponse
 
 from ..acts.follow import Followed, choose, follow
-from ..acts.told import moves
+from ..acts.moves import moves
 from ..errors import BadValue, NotThere
 from ..spans import Extent, Spans
 from .asking import Said, Why

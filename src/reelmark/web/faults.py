@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from typing import Any
+from urllib.parse import urlsplit
 
 from fastapi import Request
 from fastapi.exceptions import RequestValidationError
@@ -33,9 +34,18 @@ def said(request: Request, status: int, asked: str, true: str, cure: str) -> Res
     if wants_json(request):
         return JSONResponse({"asked": asked, "true": true, "cure": cure}, status)
     house = request.app.state.house
-    text = house.fragment("error.html", asked=None, who=getattr(request.state, "person", None), live=None,
-                          fault={"asked": asked, "true": true, "cure": cure, "status": status})  # fmt: skip
+    fault = {"asked": asked, "true": true, "cure": cure, "status": status}
+    who = getattr(request.state, "person", None)
+    text = house.fragment("error.html", asked=None, who=who, live=None, fault=fault, back=_back(request))
     return Response(text, status, media_type="text/html")
+
+
+def _back(request: Request) -> str:
+    """The page of this house that was asked from, so that who signs in again comes back to it."""
+    there = urlsplit(request.headers.get("referer", ""))
+    if there.netloc != request.url.netloc or there.path.startswith("//"):
+        return "/"
+    return f"{there.path}?{there.query}" if there.query else there.path
 
 
 def _problem(request: Request, problem: Any) -> Response:

@@ -9,7 +9,7 @@ from urllib.parse import quote
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
 
-from ..errors import NotThere
+from ..errors import Clash, NotThere
 from ..io.people import People
 from .content import Content
 from .jobs import Jobs
@@ -33,8 +33,7 @@ class House:
         self.menus: dict[str, list[tuple[str, str]]] = {"house": [], "order": []}
         try:
             for folder in folders:
-                live = Live(folder, machine, self._told, warm)
-                self.lives[live.key] = live
+                self._add(Live(folder, machine, self._told, warm))
         except BaseException:
             self.close()
             raise
@@ -44,16 +43,32 @@ class House:
         )  # fmt: skip
         self._pages.filters.update(FILTERS)
 
+    def _add(self, live: Live) -> None:
+        """Clash for a second works whose order has the name, and so the address, of one before."""
+        if other := self.lives.get(live.key):
+            live.close()
+            true = f"{other.folder} has the order {other.order.name} already"
+            raise Clash("order", live.order.name, true, f"serve {live.folder} by itself, or name its order otherwise")
+        self.lives[live.key] = live
+
     def stop(self) -> None:
         """No more news, and long work given up, so that nothing holds the server."""
         self.news.close()
         self.jobs.cancel_all()
+        for live in self.lives.values():
+            live.stop()
 
     def close(self) -> None:
         """Let go of everything."""
         for live in self.lives.values():
             live.close()
         self.people.close()
+
+    @property
+    def zone(self) -> str:
+        """The zone of the works where they share one, else UTC."""
+        zones = {live.works.zone for live in self.lives.values()}
+        return zones.pop() if len(zones) == 1 else "UTC"
 
     def live(self, order: str) -> Live:
         """The works of an order."""

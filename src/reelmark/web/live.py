@@ -9,11 +9,11 @@ from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
-from threading import RLock
+from threading import Event, RLock
 from typing import Any, TypeVar
 
 from ..desk import Desk, sealed_at
-from ..errors import BadValue
+from ..errors import BadValue, Clash, Problem
 from ..io import Refused
 from ..journal import leaf
 from ..reading import Reading
@@ -72,10 +72,12 @@ class Live:
         self.looking = RLock()
         self._hand = ThreadPoolExecutor(1, thread_name_prefix=f"writes-{folder.name}")
         self._earlier: dict[int, Now] = {}
+        self._stopped = Event()
         self.now: Now
         self.refusals: tuple[Refused, ...] = ()
         self._desk: Desk = self._hand.submit(Desk, folder).result()
         try:
+            self._desk.tell = self._go_on
             self.order, self.works = self._desk.order, self._desk.works
             self.key = self.order.name.replace("/", "_")  # in addresses
             self.works.machine(machine)
@@ -84,6 +86,14 @@ class Live:
         except BaseException:
             self.close()
             raise
+
+    def stop(self) -> None:
+        """Nothing more is written: what a person's act would write is given up, so that nobody waits for it."""
+        self._stopped.set()
+
+    def _go_on(self, what: str, done: int, of: int) -> None:
+        if self._stopped.is_set():
+            raise Problem("writing", "the server is being stopped, and nothing was written", "do it again later")
 
     def close(self) -> None:
         """Let go of the folder, once what is being written is written."""
@@ -96,6 +106,11 @@ class Live:
         def do() -> T:
             self._refresh()
             try:
+                return act(self._desk)
+            except Clash as clash:
+                if clash.field != "journal size":
+                    raise
+                self._refresh()  # somebody else wrote in between: judged again, once
                 return act(self._desk)
             finally:
                 self._refresh()

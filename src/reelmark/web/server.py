@@ -7,6 +7,7 @@ import asyncio
 import contextlib
 import signal
 import socket
+import threading
 from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from datetime import UTC, datetime
@@ -81,6 +82,9 @@ class Served:
         names: Sequence[str] = (),
         certificate: tuple[Path, Path] | None = None,
     ) -> None:
+        for folder in folders:
+            if not (folder / "journal.db").exists():
+                raise Problem(f"works folder {folder}", "it has no journal", f"make one: reelmark new {folder}")
         self.socket = _taken(host, port)
         try:
             self.people = People.open(people or folders[0] / "people.db")
@@ -88,7 +92,7 @@ class Served:
         except BaseException:
             self.socket.close()
             raise
-        self.url = f"{'https' if certificate else 'http'}://{host}:{self.socket.getsockname()[1]}"
+        self.url = f"{'https' if certificate else 'http'}://{_shown(host, names)}:{self.socket.getsockname()[1]}"
         self.link = first_link(self.people, self.url, datetime.now(UTC))
         app = make_app(self.house, [host, "localhost", "127.0.0.1", *names], watching)
         secure: dict[str, Any] = {}
@@ -102,6 +106,9 @@ class Served:
 
     def run(self) -> None:
         """Until SIGINT or SIGTERM, or stop."""
+        if threading.current_thread() is threading.main_thread():
+            # uvicorn raises it again at its end, and it would end us before the files are closed
+            signal.signal(signal.SIGTERM, lambda *_: None)
         try:
             self._server.run(sockets=[self.socket])
         except KeyboardInterrupt:
@@ -113,6 +120,13 @@ class Served:
     def stop(self) -> None:
         """From another thread."""
         self._server.handle_exit(signal.SIGTERM, None)
+
+
+def _shown(host: str, names: Sequence[str]) -> str:
+    """The name to reach it by: a name given, for an address that means every address is none to go to."""
+    if names:
+        return names[0]
+    return f"[{host}]" if ":" in host else "localhost" if host == "0.0.0.0" else host  # noqa: S104  told, not bound
 
 
 def _taken(host: str, port: int) -> socket.socket:

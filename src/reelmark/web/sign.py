@@ -84,7 +84,7 @@ def _not_signed_in(request: Request) -> HTTPException:
     looks = request.method in {"GET", "HEAD"} and request.headers.get("sec-fetch-mode", "navigate") == "navigate"
     if looks and not wants_json(request) and request.url.path != "/openapi.json":
         return HTTPException(303, headers={"Location": f"/sign-in?then={quote(here(request), safe='/')}"})
-    return HTTPException(401, "nobody is signed in, or the session has ended: sign in at /sign-in")
+    return HTTPException(401, "nobody is signed in, or the session has ended")
 
 
 def _not_held(request: Request, who: Person, role: Role) -> NotAllowed:

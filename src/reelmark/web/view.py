@@ -10,6 +10,7 @@ from functools import cached_property
 from typing import Any
 from urllib.parse import urlencode
 
+from ..acts.find import find
 from ..acts.follow import Followed, choose, follow, text_of
 from ..acts.layers import layers
 from ..acts.strips import Strip, Track, strips
@@ -43,6 +44,15 @@ def _flats(reading: Reading) -> dict[str, dict[str, Flat]]:
         track.key: {name: track.flat(extent) for name, extent in laid.items()}
         for strip in strips(reading) for track in strip.tracks
     }  # fmt: skip
+
+
+def _meant(reading: Reading, text: str) -> list[str]:
+    """A place as an address names it; else whatever the search box would find by that text, if it is one thing."""
+    if "@" not in text and not text.startswith("series ") and text not in reading.thread.length:
+        found = find(reading, text[:100])
+        if len(found) == 1 and found[0].of:
+            return list(found[0].of)
+    return [text]
 
 
 def warm(now: Now) -> None:
@@ -83,7 +93,7 @@ class View:
         return None if not self.of else self.now.recent(("follow", self.of), self._follow)
 
     def _follow(self, reading: Reading) -> Followed:
-        return follow(reading, choose(reading, self.of))
+        return follow(reading, choose(reading, [one for text in self.of for one in _meant(reading, text)]))
 
     @cached_property
     def said(self) -> list[str]:

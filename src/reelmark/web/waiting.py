@@ -28,6 +28,7 @@ from .sign import Needs
 
 __all__ = ["propose", "router"]
 
+SECOND = "the second person"  # stands in for whoever will sign, when it is judged whether it can be signed at all
 LEFT = timedelta(minutes=5)  # a claim older than this is of a server that stopped
 router = APIRouter()
 
@@ -45,7 +46,10 @@ def _name(asked: Asked) -> str:
 
 
 def propose(asked: Asked, kind: str, title: str, bodies: Sequence[dict[str, Any]], why: str) -> int:
-    """Keep what one person asks for until a second confirms it; its number.  BadValue where a body does not read."""
+    """Keep what one person asks for until a second confirms it; its number.  BadValue where a body does not read.
+
+    What could not be true beside the journal as it stands is refused at once, not when the second person signs.
+    """
     name = _name(asked)
     if not asked.may(Role.WRITE):
         raise NotAllowed("role", Role.WRITE.value, f"{name} does not hold it", "ask who keeps people for it")
@@ -53,6 +57,8 @@ def propose(asked: Asked, kind: str, title: str, bodies: Sequence[dict[str, Any]
         raise Clash("bodies", 0, "there is nothing to be written", "choose something first")
     for body in bodies:
         _reads(body, asked.live.machine, name)
+    live, at = asked.live, _now().isoformat()
+    live.write(lambda desk: desk.judge(bodies, live.machine, name, SECOND, at)).result()
     number = asked.house.people.proposals.ask(asked.live.key, kind, title, bodies, why, name, _now())
     _tell(asked)
     return number

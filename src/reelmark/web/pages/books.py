@@ -187,8 +187,9 @@ def _postings(asked: Asked, rows: list[dict[str, Any]]) -> Table:
 
     columns = (
         Column("Entry"), Column("When", kind="time"), Column("What"), Column("Machine"),
-        Column("Web", "m", "figure", 3), Column("Sheets", kind="figure"), Column("Notes", kind="figure"),
-        Column("From or to"), Column("Unit"), Column("Where"), Column("Why"), Column("By"),
+        Column("Web, lane by lane", "m", "figure", 3), Column("Sheets", kind="figure"),
+        Column("Notes", kind="figure"), Column("From or to"), Column("Unit"), Column("Where"), Column("Why"),
+        Column("By"),
     )  # fmt: skip
     cells = [
         [_entry(asked, row["entry"]), row["at"], row["kind"], row["machine"], of(row, "um"), of(row, "sheets"),

@@ -118,8 +118,9 @@ def _postings(asked: Asked, told: dict[str, Any]) -> Table:
         for one in told["postings"]
     ]  # fmt: skip
     columns = (
-        Column("Out of"), Column("Into"), Column("Web", "m", "figure", 3), Column("Sheets", kind="figure"),
-        Column("Notes", kind="figure"), Column("Unit"), Column("Where"), Column("Why"), Column("By"),
+        Column("Out of"), Column("Into"), Column("Web, lane by lane", "m", "figure", 3),
+        Column("Sheets", kind="figure"), Column("Notes", kind="figure"), Column("Unit"), Column("Where"),
+        Column("Why"), Column("By"),
     )  # fmt: skip
     empty = "It moved nothing in the books."
     if told["corrects"]:

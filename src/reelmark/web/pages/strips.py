@@ -2,6 +2,7 @@
 
 from functools import partial
 from typing import Annotated, Any
+from urllib.parse import quote
 
 from fastapi import APIRouter, Depends, Query
 from fastapi.responses import JSONResponse
@@ -70,7 +71,7 @@ def _units(look: View, strip: Strip) -> Table:
         for track in look.shown(strip):
             for box in track.boxes if track.measure != "notes" else ():
                 may, must = _touched(look, box.unit, box.lanes)
-                link = Link(box.unit, f"{look.base}/unit?name={box.unit.replace('/', '%2F')}")
+                link = Link(box.unit, f"{look.base}/unit?name={quote(box.unit, safe='')}")
                 long = amount(box.length, track.measure)
                 found.append([link, track.words, box.entry, long, *(amount(x, track.measure) for x in (may, must))])
         return sorted(found, key=lambda row: row[4].startswith("0")) if look.followed else found
@@ -102,7 +103,7 @@ def _whole(look: View, alone: bool) -> str:
 def panel(asked: Asked, look: View, done: str = "") -> str:
     """The selection in words, and what can be done with it."""
     if look.followed is None:
-        return asked.house.fragment("panel.html", look=look, asked=asked, chosen=None, done=done)
+        return asked.house.fragment("panel.html", look=look, asked=asked, chosen=None, done="")
     reading, followed = look.now.reading, look.followed
     may, must = (number_ranges(reading, one) for one in (followed.may, followed.must))
     chosen = {
@@ -110,11 +111,23 @@ def panel(asked: Asked, look: View, done: str = "") -> str:
         "may": may, "must": must,
         "many": sum(r[3] for r in may), "sure": sum(r[3] for r in must),
         "accounts": accounts_of(reading, followed.may),
+        "waste": sum(s.size for (unit, _), s in followed.may.items() if unit.endswith("/waste")),
         "web": all(unit in reading.shop.rolls for unit, _ in followed.chosen),
     }  # fmt: skip
+    done = _done(asked, chosen, followed, done)
     return asked.house.fragment(
         "panel.html", look=look, asked=asked, chosen=chosen, done=done, amount=amount, writes=asked.may(Role.WRITE)
     )
+
+
+def _done(asked: Asked, chosen: dict[str, Any], followed: Any, said: str) -> str:
+    """What was just done, said only where it is so: an address can be sent by anybody."""
+    if said == "held" and any(account.endswith(":held") for account, _, _ in chosen["accounts"]):
+        return "Held. The books have it."
+    if said == "asked" and asked.house.people.proposals.count():
+        return "Asked. It waits for a second person."
+    marks = asked.now.reading.shop.marks
+    return "Marked." if said == "marked" and any(mark.extent & followed.chosen for mark in marks) else ""
 
 
 def _in_panel(look: View, words: str) -> bool:
@@ -144,7 +157,7 @@ def followed(
         drawn = {one.key: look.draw(one, False) if fit else look.overlay(one) for one in look.tracks}
         shapes = {one.key: look.shape(one) for one in look.tracks} if fit else {}
         answer = {"of": list(look.of), "tracks": drawn, "shapes": shapes, "panel": panel(asked, look),
-                  "address": look.address()}  # fmt: skip
+                  "address": look.address(), "order": asked.live.key, "entries": look.now.reading.size}  # fmt: skip
     return JSONResponse(answer)
 
 

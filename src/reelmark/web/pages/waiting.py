@@ -1,11 +1,14 @@
 """What waits for a second person, with all that is asked; and what became of what was asked before."""
 
+import json
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import quote
 
 from ...acts.written import fields, lists
 from ...io.proposals import Proposal
-from ...records import adapter
+from ...records import Record, adapter
 from ..content import Column, Content, Link, Table
 from ..page import Asked, AskedNow, Page
 from ..roles import Role
@@ -18,10 +21,15 @@ WHO = (Column("id", kind="figure"), Column("order"), Column("what is asked"), Co
 
 @dataclass(frozen=True)
 class _Card:
-    """One that waits.  may : what who looks can do about it, sign or take back; barred : why they cannot sign it."""
+    """One that waits.
+
+    about : the entries it corrects, as they stand now
+    may : what who looks can do about it, sign or take back; barred : why they cannot sign it
+    """
 
     one: Proposal
     lines: list[str]
+    about: list[tuple[Link, str]]
     may: str
     barred: str
 
@@ -58,12 +66,23 @@ def _fields(body: dict[str, Any]) -> str:
 
 
 def _card(asked: Asked, one: Proposal) -> _Card:
-    lines = [in_words(body) for body in one.bodies]
+    lines, about = [in_words(body) for body in one.bodies], list(_about(asked, one))
     if asked.who is not None and asked.who.name == one.by:
-        return _Card(one, lines, "take back", "You asked for this; another person must sign it.")
+        return _Card(one, lines, about, "take back", "You asked for this; another person must sign it.")
     if asked.may(Role.SIGN):
-        return _Card(one, lines, "sign", "")
-    return _Card(one, lines, "", "To sign or refuse this, the role sign is needed.")
+        return _Card(one, lines, about, "sign", "")
+    return _Card(one, lines, about, "", "To sign or refuse this, the role sign is needed.")
+
+
+def _about(asked: Asked, one: Proposal) -> Iterator[tuple[Link, str]]:
+    """What stands now where a correction is asked for."""
+    live = asked.house.lives.get(one.order)
+    wrong = {(b["of_machine"], b["of_seq"]) for b in one.bodies if b.get("kind") == "correct"}
+    for seq, record in enumerate(live.now.reading.records if live and wrong else ()):
+        if (record.machine, record.seq) in wrong:
+            body = json.loads(live.now.bodies[seq]) if live else {}
+            plain = {name: value for name, value in body.items() if name not in Record.model_fields}
+            yield Link(f"Entry {seq:,} as it stands", f"/orders/{quote(one.order)}/entry/{seq}"), in_words(plain)
 
 
 def _row(one: Proposal) -> list[Any]:

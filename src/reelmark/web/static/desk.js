@@ -42,6 +42,7 @@ if (strips) {
         else hand.querySelector("g.touched").innerHTML = drawn;
       }
       $("panel").innerHTML = got.panel;
+      document.dispatchEvent(new CustomEvent("grown", { detail: { order: got.order, entries: got.entries } }));
       if ($("of")) $("of").value = state.of.join("; ");
       if (push) history.pushState({}, "", address());
       const head = $("panel").querySelector("h3 + p");
@@ -227,11 +228,21 @@ if (strips) {
 // --- news: one stream a page, closed on leaving ------------------------------------------------------------------------
 const news = document.querySelector(".news");
 if (news && document.querySelector(".who")) {
-  const stream = new EventSource("/live");
-  addEventListener("pagehide", () => stream.close());
+  // Only the page that is looked at listens: a browser gives a server six connections, and each stream takes one.
+  let stream = null;
+  const hear = {};
+  const on = (what, act) => { hear[what] = act; };
+  const listen = () => {
+    if (document.hidden) { if (stream) stream.close(); stream = null; return; }
+    if (stream) return;
+    stream = new EventSource("/live");
+    for (const [what, act] of Object.entries(hear)) stream.addEventListener(what, act);
+  };
+  addEventListener("pagehide", () => { if (stream) stream.close(); stream = null; });
+  addEventListener("pageshow", listen);
+  document.addEventListener("visibilitychange", listen);
   const tell = (words) => { news.textContent = words; };
-  stream.addEventListener("journal", (e) => {
-    const told = JSON.parse(e.data);
+  const grown = (told) => {
     if (told.order !== news.dataset.order || told.entries <= +news.dataset.entries) return;
     const more = told.entries - news.dataset.entries;
     tell(`${more.toLocaleString("en")} new ${more === 1 ? "entry" : "entries"} in the journal. `);
@@ -239,9 +250,11 @@ if (news && document.querySelector(".who")) {
     link.href = location.href; link.textContent = "Show them";
     link.addEventListener("click", (e) => { e.preventDefault(); location.reload(); });
     news.append(link);
-  });
-  stream.addEventListener("waiting", (e) => { const n = JSON.parse(e.data).count; if (location.pathname !== "/waiting") tell(`${n} ${n === 1 ? "act waits" : "acts wait"} for a second person.`); });
-  stream.addEventListener("job", (e) => {
+  };
+  document.addEventListener("grown", (e) => grown(e.detail));
+  on("journal", (e) => grown(JSON.parse(e.data)));
+  on("waiting", (e) => { const n = JSON.parse(e.data).count; if (location.pathname !== "/waiting") tell(`${n} ${n === 1 ? "act waits" : "acts wait"} for a second person.`); });
+  on("job", (e) => {
     const job = JSON.parse(e.data), row = document.querySelector(`[data-job="${job.id}"]`);
     if (!row) return;
     const bar = row.querySelector("progress"), words = row.querySelector(".what");
@@ -249,6 +262,7 @@ if (news && document.querySelector(".who")) {
     if (words) words.textContent = job.of ? `${job.what}, ${job.done.toLocaleString("en")} of ${job.of.toLocaleString("en")}` : job.what;
     if (!["waiting", "running"].includes(job.state)) location.reload();
   });
+  listen();
 }
 
 // --- intake: files dropped on the form ---------------------------------------------------------------------------------
