@@ -1,0 +1,9 @@
+"""Film.  Takes: resin.  Gives: film roll.  Before: nothing.  Next: coat.
+
+material   what the polymer is: every number with its unit and where it comes from, each open to change
+predict    target gauge and width -> settings of the line: flows, bubble, heat, cooling, roll, order
+spectrum   infrared spectrum -> thickness
+gauge      records of the scanning gauge -> map, shares of variance, waves, alarms, verdict on a roll
+
+The answers are estimates for engineers.  They replace neither local codes nor the maker's limits.
+"""
