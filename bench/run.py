@@ -17,6 +17,7 @@ from time import perf_counter
 from anchor import Anchor
 from demo import demo
 from equal import check
+from film_gauge import gauge
 from measure import Result, show, stated, write
 from order50 import BLOCK, UPS, make_order
 from speed import Both, first_film, recompute, speed
@@ -44,6 +45,8 @@ def _all(folder: Path) -> Iterator[Result]:
     yield demo(folder)
     _say("the desk in a browser")
     yield from web(folder / "demo-works")
+    _say("the film line's gauges")
+    yield from gauge(SEED)
     yield from _order(folder)
     _say("a year")
     yield from year(SEED + 100, Random(SEED))

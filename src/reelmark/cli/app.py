@@ -6,7 +6,7 @@ from typing import Annotated, Any, Optional
 
 import typer
 
-from . import log, numbers, serve
+from . import film, log, numbers, serve
 from .show import as_json, guarded, metres_of, say, table, watched
 
 __all__ = ["app", "main"]
@@ -19,6 +19,7 @@ app = typer.Typer(
     add_completion=False,
 )
 app.add_typer(numbers.app, name="numbers")
+app.add_typer(film.app, name="film")
 app.add_typer(log.app, name="log")
 app.command()(serve.serve)
 

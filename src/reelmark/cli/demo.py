@@ -18,11 +18,13 @@ def write_only(folder: Path, small: bool, seed: int, json: bool) -> None:
     sim = simulate(SMALL if small else FULL, seed)
     write_records(sim, folder)
     answer = {"dir": str(folder), "shifts": len(sim.records), "records": sum(map(len, sim.records))}
+    answer["gauge_files"] = len(sim.film)
     if json:
         as_json(answer)
     else:
         say(
-            f"{folder}: order.toml, works.toml, {answer['records']:,} records of {answer['shifts']} shifts",
+            f"{folder}: order.toml, works.toml, {answer['records']:,} records of {answer['shifts']} shifts, "
+            f"gauge records of {answer['gauge_files']} rolls",
             "judge/ is for judging only",
         )
 
@@ -37,6 +39,7 @@ def _empty(folder: Path) -> None:
 def run_demo(folder: Path, small: bool, seed: int, json: bool) -> None:
     """The whole main job on one order."""
     from ..demo import FULL, SMALL, simulate, write_records
+    from ..demo.filmjudge import film_found, film_judged
     from ..demo.judge import judged, laws
     from ..desk import Desk
 
@@ -44,12 +47,15 @@ def run_demo(folder: Path, small: bool, seed: int, json: bool) -> None:
     _empty(folder)
     sim = simulate(SMALL if small else FULL, seed)
     write_records(sim, folder)
+    marks, rolls = film_found(watched("reading the gauge", sorted((folder / "gauge").glob("*.parquet")), json))
     with Desk.create(folder) as desk:
         taken = desk.take(watched("taking the shifts", sorted((folder / "records").glob("*.jsonl")), json))
-        troubles = judged(sim, desk, taken)
+        troubles = judged(sim, desk, taken) + film_judged(sim.film, marks)
         laws_held = laws(sim, desk)
         held = _withdrawn(desk, troubles)
+        _marked(desk, marks)
         answer = _answer(desk, sim, troubles, laws_held, held) | {"taken": taken.taken, "repeated": len(taken.repeated)}
+    answer["gauge"] = rolls
     answer |= {"seconds": round(perf_counter() - start, 2), "works": str(folder)}
     if json:
         as_json(answer)
@@ -75,6 +81,19 @@ def _withdrawn(desk: Any, troubles: list[dict[str, Any]]) -> int:
             desk.post(bodies, "office", "R. Tessel", None, _after(desk))
             many += sum(spans.size for spans in numbers.values())
     return many
+
+
+def _marked(desk: Any, marks: list[dict[str, Any]]) -> None:
+    """Each pressure drop that the gauge shows becomes a mark on its roll, all lanes, to be followed on the strips."""
+    from ..acts.gauge import Across, gauge_marks
+
+    drops = [one for one in marks if one["name"] == "pressure drop"]
+    bodies = []
+    for one in drops:
+        mark = one["what"] | {"kind": one["name"], "grade": "note"}
+        bodies += gauge_marks(desk.reading, mark["roll"], [mark], Across(mark["from_mm"], mark["to_mm"]))
+    if bodies:
+        desk.post(bodies, "office", "R. Tessel", None, _after(desk))
 
 
 def _after(desk: Any) -> str:
@@ -118,6 +137,14 @@ def _told(answer: dict[str, Any], sim: Any) -> None:
         [
             [one["name"], _short(one["planted"]), _short(one["found"]), "yes" if one["agrees"] else "NO"]
             for one in answer["troubles"]
+        ],
+    )
+    table(
+        "The film line's gauge: rolls read from its records alone",
+        ["roll", "metres", "passes", "mean, um", "marks", "note"],
+        [
+            [one["roll"], f"{one['to_m']:,.1f}", one["passes"], one["mean_um"], one["marks"], one["note"]]
+            for one in answer["gauge"]
         ],
     )
     table(

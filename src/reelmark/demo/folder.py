@@ -2,6 +2,7 @@
 
 folder/order.toml  works.toml       what is wanted, what there is
 folder/records/shift-001.jsonl …    what the shop wrote, a line a record, a file a shift
+folder/gauge/F01.parquet …          what the film line's gauge wrote, a row a value, a file a roll
 folder/judge/planted.json           what was planted      } for judging only:
 folder/judge/truth.npz              where every sheet was } no solver reads them
 """
@@ -14,6 +15,7 @@ import numpy as np
 from ..io import template
 from ..order import Order
 from ..units import metres
+from .filmline import FilmRoll, gauge_records
 from .plant import template_order
 from .simulate import Simulated
 from .truth import KINDS, Truth
@@ -23,14 +25,17 @@ __all__ = ["line", "order_text", "write_records"]
 
 
 def write_records(sim: Simulated, folder: Path) -> None:
-    """Write order, works, records and judge's papers into the folder."""
-    (folder / "records").mkdir(parents=True, exist_ok=True)
-    (folder / "judge").mkdir(exist_ok=True)
+    """Write order, works, records of shop and gauge, and judge's papers into the folder."""
+    for name in ("records", "gauge", "judge"):
+        (folder / name).mkdir(parents=True, exist_ok=True)
     _write(folder / "order.toml", order_text(sim.order))
     _write(folder / "works.toml", template("works.toml"))
     for n, shift in enumerate(sim.records):
         _write(folder / "records" / f"shift-{n + 1:03d}.jsonl", "".join(map(line, shift)))
-    planted = [{"name": one.name, "planted": one.planted} for one in sim.planted]
+    for roll in sim.film:
+        _write_gauge(roll, folder / "gauge" / f"{roll.name}.parquet")
+    troubles = [*sim.planted, *(one for roll in sim.film for one in roll.planted)]
+    planted = [{"name": one.name, "planted": one.planted} for one in troubles]
     _write(folder / "judge" / "planted.json", json.dumps(planted, indent=1) + "\n")
     _save(sim.truth, folder / "judge" / "truth.npz")
 
@@ -68,6 +73,15 @@ def _quoted(text: str) -> str:
 
 def _write(path: Path, text: str) -> None:
     path.write_text(text, encoding="utf-8", newline="\n")
+
+
+def _write_gauge(roll: FilmRoll, path: Path) -> None:
+    import pyarrow as pa  # slow to load, and wanted here only
+    from pyarrow import parquet
+
+    columns = gauge_records(roll)
+    names = pa.array([roll.name] * len(columns["time_s"])).dictionary_encode()
+    parquet.write_table(pa.table({"roll": names, **columns}), path)
 
 
 def _save(truth: Truth, path: Path) -> None:

@@ -6,6 +6,7 @@ from ..order import Order
 from ..works import Works
 from .boxes import Boxes
 from .chance import Chance
+from .filmline import FilmRoll, film_rolls
 from .finishing import destroy_spoil, finish
 from .floor import Floor
 from .numberwork import allocate, number_piles
@@ -23,13 +24,17 @@ __all__ = ["Simulated", "simulate"]
 
 @dataclass(frozen=True, slots=True)
 class Simulated:
-    """records : one list a shift, in the order written; planted : what a solver is to find; truth : only to judge."""
+    """records : one list a shift, in the order written; planted : what a solver is to find; truth : only to judge.
+
+    film : how each roll was made, for the gauge's records, with what is planted in those
+    """
 
     order: Order
     works: Works
     records: list[list[Json]]
     planted: list[Trouble]
     truth: Truth
+    film: tuple[FilmRoll, ...] = ()
 
 
 def simulate(size: Size, seed: int) -> Simulated:
@@ -45,7 +50,8 @@ def simulate(size: Size, seed: int) -> Simulated:
     destroy_spoil(shop)
     works = template_works()
     records = _written(shop, works)
-    return Simulated(size.order, works, records, _in_order(shop), shop.floor.truth(shop.boxes))
+    truth = shop.floor.truth(shop.boxes)
+    return Simulated(size.order, works, records, _in_order(shop), truth, film_rolls(size, seed))
 
 
 def _shop(size: Size, chance: Chance) -> Shop:

@@ -10,7 +10,7 @@ from .boxes import Slip
 from .chance import Chance
 from .size import Size
 
-__all__ = ["NAMES", "Plan", "Planted", "Splice", "Trouble", "plan"]
+__all__ = ["FILM", "NAMES", "Plan", "Planted", "Splice", "Trouble", "plan"]
 
 NAMES = {
     "extra rewind": "a roll went over the standing rewinder: everything after it lies the other way round",
@@ -24,6 +24,13 @@ NAMES = {
     "record sent twice": "the same record came again with the next shift's",
     "late correction": "a pull written down wrong, put right days later by two persons",
     "wrong count": "a count by hand with two digits changed over; the blind recount was right",
+}
+
+FILM = {  # in the gauge's records of the rolls, not in the shop's: see `filmline`
+    "wave": "the gauge swings with a period of 37 s all along the roll",
+    "die line": "a narrow thin line from the die's lip, carried to and fro across the web",
+    "drift": "the gauge goes off over a third of the roll or more, and stays off",
+    "pressure drop": "the bubble's pressure fell for two seconds: 3 m of web are thick, all across",
 }
 
 

@@ -78,13 +78,18 @@ AskedNow = Annotated[Asked, Depends(_asked)]
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """A page.  menu : house = in the menu of every page, order = in the menu of an order, none = reached by links."""
+    """A page.
+
+    menu : house = in the menu of every page, order = in the menu of an order, none = reached by links
+    alone : it looks at the order's reading, one at a time; False for long work on something else
+    """
 
     path: str
     title: str
     build: Callable[..., Content]
     role: Role = Role.READ
     menu: Literal["house", "order", "none"] = "none"
+    alone: bool = True
 
 
 def _looking(build: Callable[..., Content]) -> Callable[..., Content]:
@@ -109,27 +114,27 @@ def _part(of: Mapping[str, Any], name: str, what: str) -> Any:
 
 def add(app: FastAPI, page: Page) -> None:
     """The four addresses of a page."""
-    made = Annotated[Content, Depends(_looking(page.build))]
+    made = Annotated[Content, Depends(_looking(page.build) if page.alone else page.build)]
     needs = [Depends(Needs(page.role))]
     stem = "" if page.path == "/" else page.path
 
     def html(asked: AskedNow, content: made) -> HTMLResponse:
-        with asked.house.looking(asked._live):
+        with asked.house.looking(asked._live if page.alone else None):
             return asked.house.render(asked, content)
 
     def table(asked: AskedNow, content: made, part_name: Annotated[str, Path(max_length=64)]) -> StreamingResponse:
-        with asked.house.looking(asked._live):
+        with asked.house.looking(asked._live if page.alone else None):
             lines = list(csv_of(_part(content.tables(), part_name, "table")))
         kept = {"Content-Disposition": f'attachment; filename="{part_name}.csv"'}
         return StreamingResponse(iter(lines), media_type="text/csv; charset=utf-8", headers=kept)
 
     def figure(asked: AskedNow, content: made, part_name: Annotated[str, Path(max_length=64)]) -> Response:
-        with asked.house.looking(asked._live):
+        with asked.house.looking(asked._live if page.alone else None):
             drawn = _part(content.figures(), part_name, "figure").draw(True)
         return Response(drawn, media_type="image/svg+xml")
 
     def data(asked: AskedNow, content: made) -> JSONResponse:
-        with asked.house.looking(asked._live):
+        with asked.house.looking(asked._live if page.alone else None):
             stands = {"checkpoint": content.seal or asked.now.seal} if asked._live else {}
             return JSONResponse(json_of(content) | stands)
 

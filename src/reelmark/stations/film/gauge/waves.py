@@ -21,6 +21,7 @@ _PAD = 2  # trial frequencies by independent frequency
 _SLOPES = 0.08  # about the first four locked frequencies, so much is taken by slopes of a wandering level within passes
 _LEFT = 0.15  # least share of a wave's power that the levels must leave
 _CLOSE = 3.0  # a fine grid finds peaks between independent frequencies: so many times as many chances, our own study
+_ALIASES = 3  # by the passes, on either side, that are looked at beside a peak
 _BAND = 48  # independent frequencies that make the local background
 
 
@@ -77,11 +78,22 @@ def find_wave(time: Floats, residual: Floats, pass_s: float, cycle_s: float, ala
     if np.count_nonzero(good) < 4 * _PAD:
         return None
     ratio = np.where(good, power / _background(power), 0.0)
-    best = int(np.argmax(ratio))
-    chance = min(1.0, _CLOSE * bins.total.size / 2 * float(np.exp(-min(ratio[best], 700.0))))
+    chance = min(1.0, _CLOSE * bins.total.size / 2 * float(np.exp(-min(float(ratio.max()), 700.0))))
     if chance > alarm:
         return None
+    best = _stronger(freq, power, good, int(np.argmax(ratio)), cycle_s)
     return Found(1 / _top(freq, ratio, best), 0.0, chance)
+
+
+def _stronger(freq: Floats, power: Floats, good: NDArray[np.bool_], peak: int, cycle_s: float) -> int:
+    """The peak itself, or that of its aliases by the passes, f +- k / cycle, where the power is greater.
+
+    A wave and its aliases stand together; over a background that is lower at an alias, the alias may stand out more.
+    """
+    away = freq[peak] + np.arange(-_ALIASES, _ALIASES + 1) / cycle_s
+    places = np.searchsorted(freq, np.abs(away))
+    near = np.unique(np.clip(places[:, None] + np.arange(-2 * _PAD, 2 * _PAD + 1), 1, freq.size - 1))
+    return int(max((*near[good[near]].tolist(), peak), key=lambda i: power[i]))
 
 
 def _binned(time: Floats, value: Floats, pass_s: float) -> _Bins:

@@ -1,0 +1,218 @@
+"""The film line on the command line: set it, read its gauge, read a spectrum."""
+
+from pathlib import Path
+from typing import Annotated, Any, Optional
+
+import typer
+
+from ..errors import BadValue
+from .show import as_json, guarded, say, table
+
+__all__ = ["app"]
+
+app = typer.Typer(
+    help="The film line: its settings, and what its gauge says.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+Json = Annotated[bool, typer.Option("--json", help="One JSON document, for machines.")]
+Text = Optional[str]  # noqa: UP045  what typer reads
+
+
+def _si(name: str, text: str | None, kind: str) -> float | None:
+    """A quantity with its unit in SI; None where it was not given."""
+    from .. import units
+
+    if text is None:
+        return None
+    try:
+        return float(units.parse(text, getattr(units, kind)))
+    except BadValue as error:
+        raise BadValue(f"--{name}", text, error.true, error.cure) from error
+
+
+def _named(option: str, given: list[str] | None) -> dict[str, float]:
+    """NAME=NUMBER pairs, SI."""
+    found = {}
+    for text in given or ():
+        name, _, value = text.partition("=")
+        try:
+            found[name.strip()] = float(value)
+        except ValueError as error:
+            raise BadValue(option, text, "it is no name and number", "write it as draw_stress=25e6, in SI") from error
+    return found
+
+
+@app.command("set")
+@guarded
+def set_line(
+    gauge: Annotated[Text, typer.Option(help='Of the finished film: "75 um".')] = None,
+    width: Annotated[Text, typer.Option(help='Lay-flat: "2.8 m".')] = None,
+    speed: Annotated[Text, typer.Option(help='Of the line: "25 m/min".')] = None,
+    output: Annotated[Text, typer.Option(help='"570 kg/h". Of gauge, width, speed and output give three.')] = None,
+    draw_across: Annotated[float, typer.Option(help="Draw ratio across.")] = 7.0,
+    draw_along: Annotated[float, typer.Option(help="Draw ratio along.")] = 6.0,
+    density: Annotated[Text, typer.Option(help='Of the film: "905 kg/m3".')] = None,
+    trim: Annotated[Text, typer.Option(help='Share of the lay-flat width cut off: "2 %".')] = None,
+    roll_length: Annotated[Text, typer.Option(help='Of a roll: "8 km".')] = None,
+    core: Annotated[Text, typer.Option(help='Core diameter: "152.4 mm".')] = None,
+    order_length: Annotated[Text, typer.Option(help='Metres of web wanted in all: "48 km".')] = None,
+    cooled_sides: Annotated[int, typer.Option(help="1, water outside only, or 2.", min=1, max=2)] = 1,
+    material: Annotated[list[str] | None, typer.Option(help="A property known better, SI: melt_density=740.")] = None,
+    line: Annotated[Optional[list[str]], typer.Option(help="A figure of the line, SI: draw_stress=25e6.")] = None,  # noqa: UP045
+    tube: Annotated[Text, typer.Option(help="Ask the thin-film model: blow-up,draw,length: 2.2,1.8,5.")] = None,
+    vary: Annotated[Text, typer.Option("--sweep", help="One input over values, SI: speed=0.3,0.4,0.5.")] = None,
+    json: Json = False,
+) -> None:
+    """Every setting of the film line for a gauge and a width, each with its range of validity."""
+    from ..acts.film import film_settings, film_sweep, recipe_of
+
+    wanted: dict[str, Any] = {
+        "gauge": _si("gauge", gauge, "LENGTH"), "width": _si("width", width, "LENGTH"),
+        "speed": _si("speed", speed, "SPEED"), "output": _si("output", output, "MASS_FLOW"),
+        "draw_across": draw_across, "draw_along": draw_along, "trim": _si("trim", trim, "FRACTION"),
+        "roll_length": _si("roll-length", roll_length, "LENGTH"), "core_diameter": _si("core", core, "LENGTH"),
+        "order_length": _si("order-length", order_length, "LENGTH"), "cooled_sides": cooled_sides,
+    }  # fmt: skip
+    known = _named("--material", material)
+    if density is not None:
+        known["density"] = _si("density", density, "DENSITY") or 0.0
+    recipe = recipe_of(wanted, known, _named("--line", line), _tube(tube))
+    if vary is not None:
+        field, values = _swept(vary)
+        _show_sweep(film_sweep(recipe, field, values), json)
+        return
+    answer = film_settings(recipe)
+    if json:
+        as_json(answer)
+        return
+    _show(answer)
+
+
+def _tube(text: str | None) -> tuple[float, float, float] | None:
+    if text is None:
+        return None
+    try:
+        blow_up, draw, length = (float(one) for one in text.split(","))
+    except ValueError as error:
+        raise BadValue("--tube", text, "it is not three numbers", "write blow-up,draw,length as 2.2,1.8,5") from error
+    return blow_up, draw, length
+
+
+def _swept(text: str) -> tuple[str, list[float]]:
+    field, _, values = text.partition("=")
+    try:
+        return field.strip(), [float(one) for one in values.split(",")]
+    except ValueError as error:
+        raise BadValue("--sweep", text, "it is no name and numbers", "write it as speed=0.3,0.4,0.5, in SI") from error
+
+
+def _show(answer: dict[str, Any]) -> None:
+    figures = {k: v for k, v in answer.items() if k not in {"notes", "from_memory", "cautions"}}
+    table("Settings", ["what", "is"], [[k, _short(v)] for k, v in figures.items() if v is not None])
+    for block, notes in answer["notes"].items():
+        say(*(f"{block}: {note}" for note in notes))
+    table(
+        "It rests on values that were read nowhere; put your own in their place",
+        ["value", "is", "unit", "source"],
+        [[one["name"], _short(one["value"]), one["unit"], one["source"]] for one in answer["from_memory"]],
+    )
+    say("", *(f"Caution: {one}" for one in answer["cautions"]))
+
+
+def _short(value: Any) -> Any:
+    return f"{value:.6g}" if isinstance(value, float) else value
+
+
+def _show_sweep(answer: dict[str, Any], json: bool) -> None:
+    if json:
+        as_json(answer)
+        return
+    shown = ("output_kg_h", "speed_m_min", "cast_wall_mm", "bubble_pressure_mbar", "bath_length_m", "cooling_duty_kw")
+    table(
+        f"Swept: {answer['swept']}",
+        [answer["swept"], *shown, "refused"],
+        [
+            [_short(row[answer["swept"]]), *(_short(row.get(k)) for k in shown), row.get("refused")]
+            for row in answer["rows"]
+        ],
+    )
+
+
+@app.command()
+@guarded
+def spectrum(
+    file: Annotated[Path, typer.Argument(help="CSV or Parquet with wavenumber_cm1 and transmittance.")],
+    json: Json = False,
+) -> None:
+    """An infrared spectrum of clear film as its thickness, or why it cannot be read."""
+    from ..acts.film import film_spectrum
+    from ..io.gauge import read_spectrum
+
+    answer = film_spectrum(read_spectrum(file))
+    if json:
+        as_json(answer)
+        return
+    say(f"{answer['thickness_um']:.3f} um, standard deviation {answer['combined_sd_um']:.3f} um")
+    say(f"  of it the fit {answer['sd_um']:.4f} um, the index {answer['index_um']:.3f} um")
+    fringes = f"{answer['fringes']:.1f} of them, order {answer['order']}"
+    say(f"  visibility of the fringes {answer['visibility']:.2f}, {fringes}")
+    say(*(f"  {note}" for note in answer["notes"]), *(f"Caution: {one}" for one in answer["cautions"]))
+
+
+@app.command()
+@guarded
+def read(
+    file: Annotated[Path, typer.Argument(help="CSV or Parquet with roll, time_s, metre_m, across_mm, gauge_um.")],
+    target: Annotated[Text, typer.Option(help='Gauge wanted: "75 um".')] = None,
+    tolerance: Annotated[Text, typer.Option(help='Half its width: "3 um".  With the target: Cpk, grades.')] = None,
+    noise: Annotated[Text, typer.Option(help='Of the gauge alone, head and web stopped: "0.1 um".')] = None,
+    lanes: Annotated[int, typer.Option(help="Lanes of the gauge.", min=2, max=400)] = 40,
+    die_stands: Annotated[bool, typer.Option("--die-stands", help="Neither die nor haul-off turns.")] = False,
+    element: Annotated[Optional[list[str]], typer.Option(help="Circumference of a roll or gear, m: nip=2.5.")] = None,  # noqa: UP045
+    false_per_week: Annotated[float, typer.Option(help="False marks a week in all.", min=0.01, max=1000)] = 1.0,
+    json: Json = False,
+) -> None:
+    """What a scanning gauge says of every roll of a file: mean, Cpk, shares of the variance, waves, marks."""
+    from ..acts.gauge import film_read, limits_of
+    from ..io.gauge import read_gauge
+    from ..stations.film.gauge import Settings
+
+    asked = {"target": target, "tolerance": tolerance, "noise": noise}
+    si = {name: _si(name, text, "LENGTH") for name, text in asked.items()}
+    wanted, allowed, alone = (None if one is None else one * 1e6 for one in si.values())
+    settings = Settings(
+        lanes=lanes, die=None if die_stands else "find", noise_um=alone, elements_m=_named("--element", element),
+        limits=limits_of(wanted, allowed), false_per_week=false_per_week,
+    )  # fmt: skip
+    answer = film_read(read_gauge(file), settings)
+    if json:
+        as_json(answer)
+    else:
+        for one in answer["rolls"]:
+            _show_roll(one)
+        say("", *(f"Caution: {one}" for one in answer["cautions"]))
+    if all("refused" in one for one in answer["rolls"]):
+        raise typer.Exit(1)
+
+
+def _show_roll(one: dict[str, Any]) -> None:
+    """A roll for people."""
+    if "refused" in one:
+        say(f"{one['roll']}: not read. {one['refused']['asked']}: {one['refused']['true']}; {one['refused']['cure']}")
+        return
+    cpk = "no Cpk without --target and --tolerance"
+    if one["cpk"] is not None:
+        cpk = "Cpk {:.2f}, 95 %: {:.2f} to {:.2f}".format(one["cpk"], *one["cpk_interval"])
+    head = f"{one['roll']}: {one['from_m']:,.1f} to {one['to_m']:,.1f} m, mean {one['mean_um']:.3f} um"
+    say("", f"{head}, 2 s {one['two_sigma_um']:.3f} um, {cpk}")
+    shares = one["shares"].items()
+    table("Variance", ["cause", "share %"], [[name.replace("_", " "), f"{100 * part:.1f}"] for name, part in shares])
+    table("Waves", ["period s", "on the web m", "amplitude um", "candidates"],
+          [[f"{w['period_s']:.3f}", f"{w['length_m']:,.2f}", f"{w['amplitude_um']:.3f}", ", ".join(w["elements"])]
+           for w in one["waves"]])  # fmt: skip
+    table("Marks", ["kind", "from m", "to m", "from mm", "to mm", "grade", "what to know and do"],
+          [[m["kind"], *(f"{round(m[k], 1) + 0.0:,.1f}" for k in ("from_m", "to_m", "from_mm", "to_mm")), m["grade"],
+            m["says"]] for m in one["marks"]])  # fmt: skip
+    say(*(f"  {note}" for note in one["notes"]))

@@ -1,0 +1,92 @@
+"""Records of gauges in: scans of rolls and infrared spectra, from CSV or Parquet, as columns.
+
+    for roll, columns in read_gauge(path).items():  columns["time_s"], ["metre_m"], ["across_mm"], ["gauge_um"]
+    read_spectrum(path)["wavenumber_cm1"], ["transmittance"]
+
+Units stand in the columns' names.  What the numbers say is for the station to judge; here it is only whether they are
+numbers, in the columns that are wanted.
+"""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reelmark.errors import BadValue, Problem
+
+__all__ = ["GAUGE", "SPECTRUM", "read_gauge", "read_spectrum"]
+
+GAUGE: Final = ("time_s", "metre_m", "across_mm", "gauge_um")
+SPECTRUM: Final = ("wavenumber_cm1", "transmittance")
+MOST_BYTES: Final = 4 * 2**30
+
+Column = NDArray[np.float64]
+
+
+def read_gauge(path: Path) -> dict[str, dict[str, Column]]:
+    """{roll: {column: values}} of a gauge's records, rolls in the order in which they first appear."""
+    table = _table(path, ("roll", *GAUGE))
+    rolls = np.asarray(table["roll"].to_numpy(zero_copy_only=False)).astype(str)
+    columns = {name: _numbers(path, table, name) for name in GAUGE}
+    names, first, which = np.unique(rolls, return_index=True, return_inverse=True)
+    if len(names) == 1:
+        return {str(names[0]): columns}
+    return {str(names[i]): {name: one[which == i] for name, one in columns.items()} for i in np.argsort(first)}
+
+
+def read_spectrum(path: Path) -> dict[str, Column]:
+    """The columns of an infrared spectrum."""
+    table = _table(path, SPECTRUM)
+    return {name: _numbers(path, table, name) for name in SPECTRUM}
+
+
+def _table(path: Path, wanted: Sequence[str]) -> Any:
+    """The file as a table that has the columns wanted; others are left where they are."""
+    import pyarrow as pa
+    from pyarrow import csv, parquet
+
+    if not path.is_file():
+        raise Problem(f"gauge records {path}", "there is no such file", "give the file that the gauge wrote")
+    if path.stat().st_size > MOST_BYTES:
+        raise Problem(f"gauge records {path}", f"it is larger than {MOST_BYTES >> 30} GiB", "give it roll by roll")
+    try:
+        if path.suffix.lower() in {".parquet", ".pq"}:
+            return _having(path, parquet.read_table(path, columns=None), wanted)
+        kinds = {"roll": pa.string()}
+        options = csv.ConvertOptions(column_types=kinds, strings_can_be_null=True)
+        return _having(path, csv.read_csv(path, convert_options=options), wanted)
+    except pa.ArrowException as error:
+        cure = f"write CSV or Parquet with the columns {', '.join(wanted)}"
+        raise Problem(f"gauge records {path}", f"it does not read: {str(error).splitlines()[0][:120]}", cure) from error
+
+
+def _having(path: Path, table: Any, wanted: Sequence[str]) -> Any:
+    names = list(table.column_names)
+    missing = [name for name in wanted if name not in names]
+    if missing:
+        true = f"it has the columns {', '.join(names[:8])}"
+        cure = "name every column with its unit, as the manual shows"
+        raise BadValue("columns", ", ".join(missing), f"{true} in {path.name}", cure)
+    if not table.num_rows:
+        raise BadValue("rows", 0, f"{path.name} has a head and no rows", "give the file that the gauge wrote")
+    return table
+
+
+def _numbers(path: Path, table: Any, name: str) -> Column:
+    """A column as floats; a cell that is empty is NaN, one that is no number is refused with its line."""
+    column = table[name]
+    try:
+        return np.asarray(column.to_numpy(zero_copy_only=False), dtype=np.float64)
+    except (ValueError, TypeError) as error:
+        first = next((n, one) for n, one in enumerate(column.to_pylist()) if not _is_number(one))
+        true = f"line {first[0] + 2} of {path.name} holds {str(first[1])[:40]!r}"
+        raise BadValue(name, str(first[1])[:40], true, "write numbers with a point, without unit or groups") from error
+
+
+def _is_number(one: object) -> bool:
+    try:
+        return one is None or float(str(one)) is not None
+    except ValueError:
+        return False
