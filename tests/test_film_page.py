@@ -36,6 +36,7 @@ from reelmark.web import page
 from reelmark.web.content import csv_of, json_of
 from reelmark.web.faults import HANDLERS
 from reelmark.web.pages import film
+from reelmark.web.pages.film_line import sweep_of
 from reelmark.web.roles import Role
 from small_demo import folder, made
 
@@ -389,3 +390,27 @@ def test_the_command_fails_where_no_roll_can_be_read(tmp_path):
     done = command(str(tmp_path / "dead.parquet"), "--json")
     assert done.returncode == 1
     assert "refused" in json.loads(done.stdout)["rolls"][0]
+
+
+def test_a_sweep_is_drawn_and_refused_values_are_gaps_with_their_reason() -> None:
+    """Draw across 5 to 12 at 15 values: the material's limit is 10, so 10.5, 11, 11.5 and 12 are refused."""
+    asked = stub_for_the_line()
+    [figure] = sweep_of(asked, (75.0, 2.8, 25.0, None, 7.0, 6.0), "draw_across", 5.0, 12.0)
+    assert figure.under is not None
+    rows = figure.under.every()
+    assert len(rows) == 15
+    assert [row[0] for row in rows if row[-1]] == pytest.approx([10.5, 11.0, 11.5, 12.0])
+    walls = {float(row[0]): row[3] for row in rows}  # type: ignore[arg-type]
+    assert walls[7.0] == pytest.approx(0.075 * 7 * 6)  # cast wall = gauge x both draw ratios
+    assert "4 of them refused" in figure.draw(True)
+
+
+@pytest.mark.parametrize(("field", "low", "high"), [("output", 1.0, 2.0), ("speed", 30.0, 20.0), ("gauge", 5.0, 5.0)])
+def test_a_sweep_of_what_is_found_or_backwards_is_refused(field: str, low: float, high: float) -> None:
+    with pytest.raises(BadValue):
+        sweep_of(stub_for_the_line(), (75.0, 2.8, 25.0, None, 7.0, 6.0), field, low, high)
+
+
+def stub_for_the_line() -> Any:
+    """Who asks, as far as the line's settings want it."""
+    return SimpleNamespace(base="/orders/T", now=SimpleNamespace(recent=lambda key, make: make(None)))

@@ -369,7 +369,7 @@ def looks(app: FastAPI) -> dict[str, list[str]]:
         "/books": ["", "?at=9", "?at=0"],
         "/account": ["?account=packed%3Agood", "?account=press%3Agood&at=200"],
         "/journal": ["", "?start=0", "?kind=mark", "?machine=office"],
-        "/film": ["", "?gauge=75&width=2.8&speed=25"],
+        "/film": ["", "?gauge=75&width=2.8&speed=25&sweep=draw_across&sweep_from=5&sweep_to=12"],
         "/numbering": ["", "?first=AA0000001&notes=4500&blocks=2&reversals=1", f"?unit={imprinted(app)}"],
         "/intake": [""],
         "/number/{number}": ["AA0000001", "AA0000777", "aa 000.1001", "AA9999999"],

@@ -19,6 +19,7 @@ __all__ = [
     "Figure",
     "Form",
     "Link",
+    "Part",
     "Rows",
     "Table",
     "csv_of",

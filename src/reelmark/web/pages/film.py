@@ -11,11 +11,11 @@ from ...acts.gauge import CAUTIONS, Across
 from ...acts.gauge_view import RollView
 from ...errors import BadValue, Problem
 from ...stations.film.gauge import Costs, Die, Limits, Settings
-from ..content import Action, Content, Form, Table
+from ..content import Action, Content, Form, Part
 from ..content import Field as Question
 from ..gauges import FOLDER, GaugeFiles
 from ..page import Asked, AskedNow, Page
-from .film_line import ask, set_form, settings_of
+from .film_line import ask, set_form, settings_of, sweep_of
 from .film_parts import parts_of
 
 __all__ = ["FILES", "PAGE"]
@@ -86,12 +86,19 @@ def build(
     output: Many = None,
     draw_across: Many = None,
     draw_along: Many = None,
+    sweep: Literal["", "gauge", "width", "speed", "output", "draw_across", "draw_along"] = "",
+    sweep_from: Many = None,
+    sweep_to: Many = None,
 ) -> Content:
     """One roll of one file, and the settings of the line where they are asked."""
     asks = Asks(file, roll, target, tolerance, noise, false_a_week, lanes, die, die_s, dead_s, elements, core_m,
                 left_mm, right_mm, mark)  # fmt: skip
     setting = (gauge, width, speed, output, draw_across or 7.0, draw_along or 6.0)
-    line = settings_of(asked, setting) if any(one is not None for one in setting[:4]) else ()
+    line: tuple[Part, ...] = settings_of(asked, setting) if any(one is not None for one in setting[:4]) else ()
+    if line and sweep:
+        if sweep_from is None or sweep_to is None:
+            raise BadValue("sweep", sweep, "from and to are not given", "give both, in the unit of the form")
+        line = (*sweep_of(asked, setting, sweep, sweep_from, sweep_to), *line)
     form = set_form(asked, setting, asks.query())
     files = FILES.names(asked.live.folder)
     if not files:
@@ -111,9 +118,7 @@ def _nothing() -> str:
     )
 
 
-def _of_roll(
-    asked: Asked, asks: Asks, name: str, files: list[str], line: tuple[Table | str, ...], setting: Form
-) -> Content:
+def _of_roll(asked: Asked, asks: Asks, name: str, files: list[str], line: tuple[Part, ...], setting: Form) -> Content:
     """What can be said of the roll; where it cannot be read, why, with the form to ask otherwise."""
     folder = asked.live.folder
     try:
