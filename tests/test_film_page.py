@@ -381,7 +381,7 @@ def test_the_command_reads_what_can_be_read(works):
     shown = command(at)
     assert shown.returncode == 0
     assert "F09: not read." in shown.stdout
-    assert "no Cpk without" in shown.stdout
+    assert "limits assumed: give --target" in shown.stdout
     assert "Caution: " in shown.stdout
 
 

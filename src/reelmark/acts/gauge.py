@@ -9,7 +9,7 @@ lies at the core: 0 where the counter is set to 0 as a roll begins (the default)
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil, floor
 from typing import Any, Final
 
@@ -21,7 +21,17 @@ from ..reading import Reading
 from ..stations.film.gauge import GaugeMark, Limits, Settings, read_roll
 from ..stations.film.gauge.reading import as_json
 
-__all__ = ["CAUTIONS", "Across", "fault_of", "film_read", "gauge_marks", "limits_of", "strip_place"]
+__all__ = [
+    "CAUTIONS",
+    "TOLERANCE",
+    "Across",
+    "assumed_limits",
+    "fault_of",
+    "film_read",
+    "gauge_marks",
+    "limits_of",
+    "strip_place",
+]
 
 Columns = Mapping[str, NDArray[np.float64]]
 
@@ -32,6 +42,7 @@ CAUTIONS: Final = (
     "Rolls weigh a tonne and more: rated gear, nobody in line with a roll or under one. Film carries static: earth it.",
     "Estimates for engineers: they replace neither local codes nor the maker's limits.",
 )
+TOLERANCE: Final = 3.0  # um, where none is asked: assumed, 4 % of 75 um
 STEP: Final = 100_000  # um: a mark's ends are written in decimetres
 MODEL: Final = ("mean_um", "cpk", "shares", "variances_um2", "plain_anova_um2", "forward_reverse", "die")
 
@@ -42,11 +53,29 @@ def film_read(rolls: Mapping[str, Columns], settings: Settings | None = None) ->
 
 
 def _one(roll: str, columns: Columns, settings: Settings | None) -> dict[str, Any]:
+    asked = settings or Settings()
+    limits = asked.limits or assumed_limits(columns["gauge_um"])
     try:
-        return as_json(read_roll(roll, **columns, settings=settings))
+        told = as_json(read_roll(roll, **columns, settings=replace(asked, limits=limits)))
     except Problem as problem:
         said = {"asked": problem.asked, "true": problem.true, "cure": problem.cure}
         return {"roll": roll, "refused": said, **dict.fromkeys(MODEL), "waves": [], "marks": []}
+    ends = [limits.target_um - limits.tolerance_um, limits.target_um + limits.tolerance_um] if limits else None
+    return {**told, "limits_um": ends, "limits_assumed": asked.limits is None}
+
+
+def assumed_limits(
+    gauge_um: NDArray[np.float64], target_um: float | None = None, tolerance_um: float | None = None
+) -> Limits | None:
+    """Limits where none were given: about the middle of the readings, 3 um or 4 % of it, whichever is less.
+
+    Assumed, so every answer says that they were; None where there is no reading to stand on.
+    """
+    middle = float(np.nanmedian(gauge_um)) if np.isfinite(gauge_um).any() else 0.0
+    target = round(middle, 2) if target_um is None else target_um
+    if not target > 0:
+        return None
+    return Limits(target, min(TOLERANCE, round(0.04 * target, 1) or 0.1) if tolerance_um is None else tolerance_um)
 
 
 def limits_of(target_um: float | None, tolerance_um: float | None) -> Limits | None:

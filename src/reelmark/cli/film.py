@@ -202,9 +202,11 @@ def _show_roll(one: dict[str, Any]) -> None:
     if "refused" in one:
         say(f"{one['roll']}: not read. {one['refused']['asked']}: {one['refused']['true']}; {one['refused']['cure']}")
         return
-    cpk = "no Cpk without --target and --tolerance"
+    cpk = "no Cpk"
     if one["cpk"] is not None:
-        cpk = "Cpk {:.2f}, 95 %: {:.2f} to {:.2f}".format(one["cpk"], *one["cpk_interval"])
+        (low, high), (lower, upper) = one["cpk_interval"], one["limits_um"]
+        assumed = ", limits assumed: give --target and --tolerance" if one["limits_assumed"] else ""
+        cpk = f"Cpk {one['cpk']:.2f}, 95 %: {low:.2f} to {high:.2f}, within {lower:.2f} to {upper:.2f} um{assumed}"
     head = f"{one['roll']}: {one['from_m']:,.1f} to {one['to_m']:,.1f} m, mean {one['mean_um']:.3f} um"
     say("", f"{head}, 2 s {one['two_sigma_um']:.3f} um, {cpk}")
     shares = one["shares"].items()

@@ -3,14 +3,13 @@
 from dataclasses import dataclass
 from typing import Annotated, Any, Final, Literal
 
-import numpy as np
 from fastapi import Query
 from pydantic import BeforeValidator, Field
 
-from ...acts.gauge import CAUTIONS, Across
+from ...acts.gauge import CAUTIONS, TOLERANCE, Across, assumed_limits
 from ...acts.gauge_view import RollView
 from ...errors import BadValue, Problem
-from ...stations.film.gauge import Costs, Die, Limits, Settings
+from ...stations.film.gauge import Costs, Die, Settings
 from ..content import Action, Content, Form, Part
 from ..content import Field as Question
 from ..gauges import FOLDER, GaugeFiles
@@ -21,7 +20,6 @@ from .film_parts import parts_of
 __all__ = ["FILES", "PAGE"]
 
 FILES: Final = GaugeFiles()
-TOLERANCE: Final = 3.0  # um, where none is asked: assumed, 4 % of 75 um
 KINDS: Final = (("find", "look for its motion"), ("still", "it stands"), ("rotating", "it turns"),
                 ("oscillating", "it, or the haul-off, swings"))  # fmt: skip
 
@@ -161,10 +159,7 @@ def _lead(view: RollView, settings: Settings, asks: Asks) -> str:
 def _settings(asked: Asked, asks: Asks, gauge_um: Any) -> Settings:
     """Limits: the target asked, else the middle of the readings; costs from the order's layout."""
     layout, order = asked.live.order.layout, asked.live.order
-    middle = float(np.nanmedian(gauge_um)) if np.isfinite(gauge_um).any() else 0.0
-    target = asks.target if asks.target is not None else round(middle, 2)
-    tolerance = asks.tolerance if asks.tolerance is not None else min(TOLERANCE, round(0.04 * target, 1) or 0.1)
-    limits = Limits(target, tolerance) if target > 0 else None
+    limits = assumed_limits(gauge_um, asks.target, asks.tolerance)
     costs = Costs(layout.cut_off / 1000, order.lanes, layout.ups)
     die, like = _die(asks)
     return Settings(
