@@ -12,6 +12,7 @@ import pyarrow as pa
 import pytest
 from pyarrow import parquet
 
+from reelmark.demo.gauge import Film, scan
 from reelmark.errors import BadValue, Problem
 from reelmark.io.gauge import read_gauge, read_spectrum
 
@@ -137,3 +138,81 @@ def test_a_spectrum_made_by_tmm_is_read(tmp_path: Path) -> None:
     told = reelmark("film", "spectrum", str(file))
     assert told["thickness_um"] == pytest.approx(72.0, abs=0.02)
     assert told["visibility"] > 0.9
+
+
+def a_scan(tmp_path: Path, wild: float | None = None) -> Path:
+    """A simulated head over 60 passes of 60 points; one reading in the middle as it is asked."""
+    time, metre, across, gauge = (np.array(one) for one in scan(Film(passes=60, points=60, speed_m_s=0.4), 1)[:4])
+    if wild is not None:
+        gauge[1800] = wild
+    file = tmp_path / "scan.csv"
+    rows = zip(time, metre, across, gauge, strict=True)
+    file.write_text(HEAD + "".join(f"F01,{t},{m},{x},{g}\n" for t, m, x, g in rows), encoding="utf-8")
+    return file
+
+
+@pytest.mark.parametrize("wild", [500.0, 1e6, 1e30, 1e155, 1e300, 1.0])
+def test_one_wild_reading_does_not_speak_for_the_roll(tmp_path: Path, wild: float) -> None:
+    """The mean stays that of the other readings, and the answer says that one was left out."""
+    plain = reelmark("film", "read", str(a_scan(tmp_path)))["rolls"][0]
+    told = reelmark("film", "read", str(a_scan(tmp_path, wild)))["rolls"][0]
+    assert told["mean_um"] == pytest.approx(plain["mean_um"], abs=0.01)
+    assert any("1 of 3600 points left out" in note for note in told["notes"])
+
+
+def test_a_bad_roll_does_not_stop_a_good_one_and_all_bad_is_an_error(tmp_path: Path) -> None:
+    good = a_scan(tmp_path).read_text(encoding="utf-8")
+    bad = "".join(f"F02,{n},{n * 0.4:.1f},{n % 20},0.075\n" for n in range(200))
+    both, alone = tmp_path / "both.csv", tmp_path / "bad.csv"
+    both.write_text(good + bad, encoding="utf-8")
+    alone.write_text(HEAD + bad, encoding="utf-8")
+    told = reelmark("film", "read", str(both))
+    assert ["refused" in one for one in told["rolls"]] == [False, True]
+    assert "F02" in reelmark("film", "read", str(alone), code=1)["error"]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("set", "--gauge", "75 um", "--width", "2.8 m", "--speed", "25 m/min", "--tube", "1,1,5"),
+        ("set", "--gauge", "75 um", "--width", "2.8 m", "--speed", "25 m/min", "--tube", "2.2,1.8,200"),
+        ("set", "--gauge", "75 um", "--width", "2.8 m", "--speed", "25 m/min", "--tube", "2.2,0.5,5"),
+        ("set", "--gauge", "75 um", "--width", "2.8 m", "--speed", "25 m/min", "--sweep", "speed=nan"),
+        ("set", "--gauge", "75 um", "--width", "2.8 m", "--speed", "25 m/min", "--sweep", "speed=1e400,0.4"),
+    ],
+)
+def test_what_would_not_end_or_not_be_a_number_is_refused(words: tuple[str, ...]) -> None:
+    told = reelmark("film", *words, code=1)
+    assert told["cure"]
+
+
+def test_no_draw_at_all_is_an_answer_without_a_pressure_or_a_refusal() -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "reelmark", "film", "set", "--gauge", "75 um", "--width", "2.8 m", "--speed", "25 m/min",
+         "--draw-across", "1", "--draw-along", "1", "--json"], capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    told = json.loads(done.stdout or done.stderr)
+    assert "Traceback" not in done.stderr
+    assert "error" in told or told["pressure_to_width"] is None
+
+
+@pytest.mark.parametrize(("option", "value"), [("--noise", "-1 um"), ("--target", "75 mm"), ("--target", "0 um")])
+def test_limits_that_no_film_has_are_refused(tmp_path: Path, option: str, value: str) -> None:
+    told = reelmark("film", "read", str(a_scan(tmp_path)), option, value, code=1)
+    assert option in told["error"]
+
+
+def test_a_column_named_twice_and_a_roll_without_a_name_are_told(tmp_path: Path) -> None:
+    file = tmp_path / "g.csv"
+    file.write_text("roll,time_s,metre_m,across_mm,gauge_um,gauge_um\nF1,0,0,1,75,75\n", encoding="utf-8")
+    with pytest.raises(BadValue, match="twice"):
+        read_gauge(file)
+    file.write_text(HEAD + "F1,0,0,1,75\n,1,1,2,75\n", encoding="utf-8")
+    with pytest.raises(BadValue, match="line 3"):
+        read_gauge(file)
+    for kind in (pa.binary(), pa.list_(pa.int64())):
+        odd = pa.array([b"\xff"] if kind == pa.binary() else [[1]], kind)
+        columns = {name: pa.array([1.0]) for name in HEAD.strip().split(",")[1:]}
+        parquet.write_table(pa.table({"roll": odd, **columns}), tmp_path / "odd.parquet")
+        with pytest.raises(BadValue, match="names no roll"):
+            read_gauge(tmp_path / "odd.parquet")

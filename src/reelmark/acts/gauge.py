@@ -49,13 +49,20 @@ MODEL: Final = ("mean_um", "cpk", "shares", "variances_um2", "plain_anova_um2", 
 
 def film_read(rolls: Mapping[str, Columns], settings: Settings | None = None) -> dict[str, Any]:
     """{"rolls": [one for each roll, in order], "cautions"}; a roll that cannot be read has `refused` and no figures."""
-    return {"rolls": [_one(roll, columns, settings) for roll, columns in rolls.items()], "cautions": list(CAUTIONS)}
+    told = [_one(roll, columns, settings) for roll, columns in rolls.items()]
+    answer = {"rolls": told, "cautions": list(CAUTIONS)}
+    if all("refused" in one for one in told):
+        first = told[0]["refused"]
+        answer["error"] = (
+            f"no roll could be read; {told[0]['roll']}: {first['asked']}: {first['true']}; {first['cure']}"
+        )
+    return answer
 
 
 def _one(roll: str, columns: Columns, settings: Settings | None) -> dict[str, Any]:
     asked = settings or Settings()
-    limits = asked.limits or assumed_limits(columns["gauge_um"])
     try:
+        limits = asked.limits or assumed_limits(columns["gauge_um"])
         told = as_json(read_roll(roll, **columns, settings=replace(asked, limits=limits)))
     except Problem as problem:
         said = {"asked": problem.asked, "true": problem.true, "cure": problem.cure}
@@ -73,7 +80,7 @@ def assumed_limits(
     """
     middle = float(np.nanmedian(gauge_um)) if np.isfinite(gauge_um).any() else 0.0
     target = round(middle, 2) if target_um is None else target_um
-    if not target > 0:
+    if not target > 1:  # no film is thinner: the station says what is wrong with such readings
         return None
     return Limits(target, min(TOLERANCE, round(0.04 * target, 1) or 0.1) if tolerance_um is None else tolerance_um)
 

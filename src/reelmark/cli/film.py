@@ -1,5 +1,6 @@
 """The film line on the command line: set it, read its gauge, read a spectrum."""
 
+import math
 from pathlib import Path
 from typing import Annotated, Any, Optional
 
@@ -103,9 +104,12 @@ def _tube(text: str | None) -> tuple[float, float, float] | None:
 def _swept(text: str) -> tuple[str, list[float]]:
     field, _, values = text.partition("=")
     try:
-        return field.strip(), [float(one) for one in values.split(",")]
+        found = [float(one) for one in values.split(",")]
     except ValueError as error:
         raise BadValue("--sweep", text, "it is no name and numbers", "write it as speed=0.3,0.4,0.5, in SI") from error
+    if len(found) > 100 or not all(math.isfinite(one) for one in found):
+        raise BadValue("--sweep", text[:60], "1 to 100 finite values are swept at once", "take fewer, or finite ones")
+    return field.strip(), found
 
 
 def _show(answer: dict[str, Any]) -> None:
@@ -182,6 +186,9 @@ def read(
     asked = {"target": target, "tolerance": tolerance, "noise": noise}
     si = {name: _si(name, text, "LENGTH") for name, text in asked.items()}
     wanted, allowed, alone = (None if one is None else one * 1e6 for one in si.values())
+    for name, one in (("--target", wanted), ("--tolerance", allowed), ("--noise", alone)):
+        if one is not None and not 0 < one < 2000:
+            raise BadValue(name, f"{one:g} um", "it lies outside 0 to 2000 um", "look at its unit and its sign")
     settings = Settings(
         lanes=lanes, die=None if die_stands else "find", noise_um=alone, elements_m=_named("--element", element),
         limits=limits_of(wanted, allowed), false_per_week=false_per_week,
@@ -193,7 +200,7 @@ def read(
         for one in answer["rolls"]:
             _show_roll(one)
         say("", *(f"Caution: {one}" for one in answer["cautions"]))
-    if all("refused" in one for one in answer["rolls"]):
+    if "error" in answer:
         raise typer.Exit(1)
 
 

@@ -28,12 +28,21 @@ Column = NDArray[np.float64]
 def read_gauge(path: Path) -> dict[str, dict[str, Column]]:
     """{roll: {column: values}} of a gauge's records, rolls in the order in which they first appear."""
     table = _table(path, ("roll", *GAUGE))
-    rolls = np.asarray(table["roll"].to_numpy(zero_copy_only=False)).astype(str)
+    rolls = np.array(_names(path, table["roll"].to_pylist()))
     columns = {name: _numbers(path, table, name) for name in GAUGE}
     names, first, which = np.unique(rolls, return_index=True, return_inverse=True)
     if len(names) == 1:
         return {str(names[0]): columns}
     return {str(names[i]): {name: one[which == i] for name, one in columns.items()} for i in np.argsort(first)}
+
+
+def _names(path: Path, written: list[Any]) -> list[str]:
+    """Names of rolls as text; one that is empty or none is refused with its line."""
+    for n, one in enumerate(written):
+        if isinstance(one, bool) or not isinstance(one, str | int) or not str(one).strip():
+            true = f"line {n + 2} of {path.name} names no roll"
+            raise BadValue("roll", str(one)[:40], true, "write the roll's name, as the journal has it, on every row")
+    return [str(one) for one in written]
 
 
 def read_spectrum(path: Path) -> dict[str, Column]:
@@ -64,6 +73,9 @@ def _table(path: Path, wanted: Sequence[str]) -> Any:
 
 def _having(path: Path, table: Any, wanted: Sequence[str]) -> Any:
     names = list(table.column_names)
+    twice = sorted({name for name in wanted if names.count(name) > 1})
+    if twice:
+        raise BadValue("columns", ", ".join(twice), f"{path.name} has it twice", "name every column once")
     missing = [name for name in wanted if name not in names]
     if missing:
         true = f"it has the columns {', '.join(names[:8])}"

@@ -2,7 +2,7 @@
 
     refused     columns of unlike length, wrong units, a clock or a web that goes back, a head that stands,
                 a dead or saturated detector, a roll shorter than one sweep
-    noted       what was left out (not finite, constant, at the stop of the range, web standing) and gaps
+    noted       what was left out (not finite, beyond belief, constant, at the stop of the range, web standing) and gaps
 
 A refusal names the row, so that the one who wrote the file can look there.
 """
@@ -72,6 +72,7 @@ def clean(time_s: ArrayLike, metre_m: ArrayLike, across_mm: ArrayLike, gauge_um:
     table = _keep(table, np.asarray(np.isfinite(table).all(axis=0)), "not finite", notes)
     _order(table)
     _units(table)
+    table = _keep(table, _believed(table[3]), "readings that no film of this roll can have", notes)
     table = _keep(table, _within(table[3]), "at the stop of the detector's range (saturated)", notes)
     table = _keep(table, _alive(table[3]), f"the same value {_DEAD} times or more (dead detector)", notes)
     table = _running(table, notes)
@@ -100,6 +101,12 @@ def _keep(table: Floats, good: Bools, what: str, notes: list[str]) -> Floats:
         raise BadValue("gauge_um", what, true, "repair or re-set the gauge and read the roll again")
     notes.append(f"{bad} of {good.size} points left out: {what}")
     return table[:, good]
+
+
+def _believed(gauge: Floats) -> Bools:
+    """Readings within half and twice the middle one: what lies beyond is no film, and one such would spoil a fit."""
+    middle = float(np.median(gauge))
+    return np.asarray((gauge > middle / 2) & (gauge < 2 * middle), np.bool_)
 
 
 def _order(table: Floats) -> None:

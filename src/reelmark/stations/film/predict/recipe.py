@@ -85,6 +85,9 @@ LINE: Final = Line(
 )
 
 
+_TUBES: Final = {"blow_up": (1.02, 10.0, ""), "draw": (1.02, 100.0, ""), "length": (1.0, 30.0, "radii")}  # searched
+
+
 @dataclass(frozen=True, slots=True)
 class TubeAsk:
     """A tube of melt for the thin-film model: blow-up, draw ratio, and length from ring to freeze line in radii."""
@@ -92,6 +95,10 @@ class TubeAsk:
     blow_up: float
     draw: float
     length: float
+
+    def __post_init__(self) -> None:
+        for name, (least, most, unit) in _TUBES.items():
+            within(name, getattr(self, name), least, most, unit)
 
 
 @dataclass(frozen=True, slots=True)
