@@ -246,10 +246,12 @@ def test_a_mark_is_taken_hold_of_by_its_flag(page: Any, server: Server, works: P
         wanted = text_of(desk.reading, mark.extent)
     page.goto(f"{server.url}{base}")
     flag = page.locator(f'.hand[data-key="film.rolls"] a.flag[aria-label*="entry {mark.seq})"]')
+    page.locator('.hand[data-key="film.rolls"][data-took]').wait_for()  # drawn anew for this window's width
     flag.click()
     page.locator('#strips[data-turn="1"]').wait_for()
     assert places(page) == wanted
     page.goto(f"{server.url}{base}")
+    page.locator('.hand[data-key="film.rolls"][data-took]').wait_for()
     flag.focus()
     page.keyboard.press("Enter")
     page.locator('#strips[data-turn="1"]').wait_for()

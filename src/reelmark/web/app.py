@@ -63,7 +63,7 @@ def _own_routes(app: FastAPI, house: House) -> None:
 
     @app.get("/live", dependencies=[Depends(Needs(Role.READ))], summary="What changes, as server-sent events")
     async def live() -> StreamingResponse:
-        return StreamingResponse(house.news.stream(), media_type="text/event-stream")
+        return StreamingResponse(house.news.stream(house.stands()), media_type="text/event-stream")
 
     @app.get("/favicon.ico", dependencies=[Depends(Needs(Role.ANYONE))], include_in_schema=False)
     def favicon() -> Response:

@@ -14,7 +14,7 @@ from ..io.people import People
 from .content import Content
 from .jobs import Jobs
 from .live import Live
-from .news import News
+from .news import News, event
 from .view import warm
 from .words import FILTERS
 
@@ -83,7 +83,15 @@ class House:
             yield
 
     def _told(self, live: Live) -> None:
-        self.news.tell("journal", {"order": live.key, "entries": live.now.reading.size})
+        self.news.tell("journal", self._size(live))
+
+    @staticmethod
+    def _size(live: Live) -> dict[str, Any]:
+        return {"order": live.key, "entries": live.now.reading.size}
+
+    def stands(self) -> str:
+        """How every journal stands now, for a page that begins to listen: what grew since it was made is news to it."""
+        return "".join(event("journal", self._size(live)) for live in self.lives.values())
 
     def render(self, asked: Any, content: Content, status: int = 200) -> HTMLResponse:
         """The page of a content."""

@@ -5,11 +5,16 @@ import json
 from collections.abc import AsyncIterator
 from typing import Any
 
-__all__ = ["News"]
+__all__ = ["News", "event"]
 
 MOST = 256  # told and not yet taken by a page; a page so far behind is let go, and comes back by itself
 QUIET = 15.0  # s, after which a sign of life is sent
 LONGEST = 600.0  # s a stream lasts: the page comes back by itself, and its session is looked at anew
+
+
+def event(what: str, data: dict[str, Any]) -> str:
+    """One server-sent event."""
+    return f"event: {what}\ndata: {json.dumps(data)}\n\n"
 
 
 class News:
@@ -23,7 +28,7 @@ class News:
     def tell(self, what: str, data: dict[str, Any]) -> None:
         """To every page that listens; from any thread."""
         if self._loop is not None and not self._loop.is_closed():
-            self._loop.call_soon_threadsafe(self._hand_round, f"event: {what}\ndata: {json.dumps(data)}\n\n")
+            self._loop.call_soon_threadsafe(self._hand_round, event(what, data))
 
     def _hand_round(self, text: str | None) -> None:
         for ear in list(self._ears):

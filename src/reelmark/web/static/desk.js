@@ -232,10 +232,18 @@ if (news && document.querySelector(".who")) {
   let stream = null;
   const hear = {};
   const on = (what, act) => { hear[what] = act; };
+  // What ended while nobody listened yet is asked for once.
+  const caught = async () => {
+    for (const row of document.querySelectorAll("[data-job]")) {
+      const answer = await fetch(`/api${location.pathname.replace(/\/intake$/, "")}/jobs/${row.dataset.job}`);
+      if (answer.ok && !["waiting", "running"].includes((await answer.json()).state)) { location.reload(); return; }
+    }
+  };
   const listen = () => {
     if (document.hidden) { if (stream) stream.close(); stream = null; return; }
     if (stream) return;
     stream = new EventSource("/live");
+    stream.addEventListener("open", caught);
     for (const [what, act] of Object.entries(hear)) stream.addEventListener(what, act);
   };
   addEventListener("pagehide", () => { if (stream) stream.close(); stream = null; });

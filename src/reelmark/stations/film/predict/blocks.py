@@ -1,5 +1,7 @@
 """SI physics into the blocks of an answer, from the die to the nip; ``rolled`` does it for the winder."""
 
+from math import isfinite
+
 from reelmark.errors import BadValue
 from reelmark.stations.film.material import KELVIN
 from reelmark.stations.film.predict import balance, bubble, cooling, heat, rubber, tube
@@ -77,6 +79,10 @@ def hardening_of(recipe: Recipe) -> HardeningSet:
         held = rubber.held(recipe.draw_across, recipe.draw_along, recipe.material.hardening.value)
     except BadValue as refused:
         return HardeningSet(None, None, None, (note, str(refused)))
+    if not isfinite(held.pressure_to_width):
+        return HardeningSet(
+            held.pressure, None, None, (note, "Nothing is stretched: no pressure, and it has no slope.")
+        )
     return HardeningSet(held.pressure, held.pressure_to_width, held.gauge_to_pressure, (note,))
 
 

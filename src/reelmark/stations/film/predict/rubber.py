@@ -30,8 +30,8 @@ class Held:
 
 def held(across: float, along: float, hardening: float = inf) -> Held:
     """Pressure and its slope at these stretches.  BadValue where the law ends: I1 - 3 at or beyond Jm."""
-    within("draw_across", across, 1.001, 100, "")  # at 1 nothing is stretched, and no pressure holds it
-    within("draw_along", along, 1.001, 100, "")
+    within("draw_across", across, 1.0, 100, "")
+    within("draw_along", along, 1.0, 100, "")
     invariant = across**2 + along**2 + 1 / (across * along) ** 2
     if not hardening > invariant - 3:
         true = f"these draws need {invariant - 3:.4g}, so the law says the film cannot be stretched so far"
