@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from fastapi import APIRouter, Depends, FastAPI
 
-from model_records import ORDER, WORKS, Hand
+from model_records import ORDER, WORKS, Hand, packed
 from reelmark.errors import BadValue, NotThere, Problem
 from reelmark.reading import Reading
 from reelmark.way import WAY
@@ -22,26 +22,6 @@ from reelmark.web.page import add
 from reelmark.web.pages import calls, find, number, orders, unit, way
 from reelmark.web.roles import Role
 from reelmark.web.sign import Needs
-
-
-def hand() -> Hand:
-    made = Hand()
-    made.write("allocate", series="S", first="A001", last="A400", purpose="order")  # 0
-    made.write("allocate", series="S spare", first="RA001", last="RA200", purpose="replacement")  # 1
-    made.pile("P1", 100)  # 2, 3
-    made.write("mark", unit="R P1", lanes=[1], start="1 m", end="1.12 m", fault="pinhole", seen_by="viewer")  # 4
-    made.printed("P1", "P2")  # 5
-    made.numbered("P2", "N1", 100)  # 6
-    made.write("pull", unit="N1", to="N2", pulls=[{"start": 10, "sheets": 1}], counted_out=99)  # 7
-    made.pile("P3", 10)  # 8, 9
-    made.printed("P3", "P4")  # 10
-    made.numbered("P4", "N3", 10, series="S spare", first="RA001")  # 11
-    made.write("cut", unit="N3")  # 12
-    made.write("cut", unit="N2", counted_in=99)  # 13
-    instead = [{"number": "A011", "by": "RA091"}, {"number": "A111", "by": "RA092"}]
-    made.write("pack", series="S", first="A001", last="A200", replaced=instead)  # 14
-    made.write("count", series="S", first="A101", last="A200", counted=99)  # 15
-    return made
 
 
 def served(reading: Reading, key: str = "T-1") -> Any:
@@ -73,7 +53,7 @@ def asking(*readings: Reading, app: FastAPI | None = None) -> Any:
 
 @pytest.fixture(scope="module")
 def asked() -> Any:
-    return asking(hand().reading())
+    return asking(packed().reading())
 
 
 def rows(content: Content, name: str) -> list[dict[str, Any]]:
@@ -271,7 +251,7 @@ def test_the_list_of_a_search(asked):
 def test_a_search_in_all_orders_or_in_one():
     other = Hand()
     other.pile("P1", 5)
-    both = asking(hand().reading(), Reading.of(ORDER, WORKS, other.records))
+    both = asking(packed().reading(), Reading.of(ORDER, WORKS, other.records))
     assert find.search(both, "P1").headers["location"] == "/found?what=P1"
     assert find.search(both, "P1", "T-2").headers["location"] == "/orders/T-2/unit?name=P1"
     assert find.search(both, "N1").headers["location"] == "/orders/T-1/unit?name=N1"

@@ -12,7 +12,7 @@ from functools import cache
 
 import pytest
 
-from model_records import ORDER, WORKS, Hand
+from model_records import ORDER, WORKS, Hand, packed
 from reelmark import records as rec
 from reelmark.acts.pack import pack_life, replacement
 from reelmark.acts.state import state
@@ -21,27 +21,6 @@ from reelmark.demo import SMALL, Simulated, simulate
 from reelmark.errors import BadValue, NotThere
 from reelmark.order import Delivery
 from reelmark.reading import Reading
-
-
-def packed() -> Hand:
-    """100 sheets numbered, sheet 10 pulled, the rest cut and banded; 10 sheets of replacements, 2 notes put in."""
-    hand = Hand()
-    hand.write("allocate", series="S", first="A001", last="A400", purpose="order")  # 0
-    hand.write("allocate", series="S spare", first="RA001", last="RA200", purpose="replacement")  # 1
-    hand.pile("P1", 100)  # 2, 3
-    hand.write("mark", unit="R P1", lanes=[1], start="1 m", end="1.12 m", fault="pinhole", seen_by="viewer")  # 4
-    hand.printed("P1", "P2")  # 5
-    hand.numbered("P2", "N1", 100)  # 6
-    hand.write("pull", unit="N1", to="N2", pulls=[{"start": 10, "sheets": 1}], counted_out=99)  # 7
-    hand.pile("P3", 10)  # 8, 9
-    hand.printed("P3", "P4")  # 10
-    hand.numbered("P4", "N3", 10, series="S spare", first="RA001")  # 11
-    hand.write("cut", unit="N3")  # 12
-    hand.write("cut", unit="N2", counted_in=99)  # 13
-    instead = [{"number": "A011", "by": "RA091"}, {"number": "A111", "by": "RA092"}]
-    hand.write("pack", series="S", first="A001", last="A200", replaced=instead)  # 14
-    hand.write("count", series="S", first="A101", last="A200", counted=99)  # 15
-    return hand
 
 
 @pytest.fixture(scope="module")

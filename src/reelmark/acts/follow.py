@@ -8,7 +8,7 @@
 The text is what stands in the address of a page, so that a selection can be sent to a colleague.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from ..errors import BadValue, NotThere
@@ -17,7 +17,7 @@ from ..reading import Reading
 from ..spans import EMPTY, Extent, Place, Spans
 from ..trace import Answer
 from ..trace.thread import Thread
-from ..units import whole
+from ..units import in_metres, whole
 from .recall import web_extent
 
 __all__ = ["MOST_CHOSEN", "Followed", "choose", "follow", "text_of"]
@@ -99,17 +99,22 @@ def _numbers(reading: Reading, unit: str, stretch: str) -> Extent:
     return Extent({(unit, 0): Spans.of((low, high + 1))})
 
 
+def by_lanes(extent: Extent) -> Iterator[tuple[str, Spans, list[int]]]:
+    """(unit, spans, lanes): lanes of a unit that hold the same are taken together."""
+    same: dict[tuple[str, Spans], list[int]] = {}
+    for (unit, lane), spans in extent.items():
+        same.setdefault((unit, spans), []).append(lane)
+    return ((unit, spans, sorted(lanes)) for (unit, spans), lanes in same.items())
+
+
 def text_of(reading: Reading, chosen: Extent) -> list[str]:
     """The address of a selection; lanes that hold the same are named together."""
-    same: dict[tuple[str, Spans], list[int]] = {}
-    for (unit, lane), spans in chosen.items():
-        same.setdefault((unit, spans), []).append(lane)
-    return [text for (unit, spans), lanes in same.items() for text in _texts(reading, unit, spans, lanes)]
+    return [text for unit, spans, lanes in by_lanes(chosen) for text in _texts(reading, unit, spans, lanes)]
 
 
 def _texts(reading: Reading, unit: str, spans: Spans, lanes: Sequence[int]) -> Iterable[str]:
     on = reading.shop.rolls.get(unit)
-    named = "" if on is None or set(on) == set(lanes) else "@" + ",".join(map(str, sorted(lanes)))
+    named = "" if on is None or set(on) == set(lanes) else "@" + ",".join(map(str, lanes))
     for a, b in spans:
         if unit.startswith(SERIES):
             form = reading.shop.formats[unit.removeprefix(SERIES)]
@@ -117,11 +122,7 @@ def _texts(reading: Reading, unit: str, spans: Spans, lanes: Sequence[int]) -> I
         elif on is None:
             yield f"{unit}@{a}-{b}"
         else:
-            yield f"{unit}@{_m(a)}-{_m(b)}m{named}"
-
-
-def _m(um: int) -> str:
-    return f"{um // 10**6}.{um % 10**6:06d}".rstrip("0").rstrip(".")
+            yield f"{unit}@{in_metres(a)}-{in_metres(b)}m{named}"
 
 
 def follow(reading: Reading, chosen: Extent) -> Followed:

@@ -20,6 +20,7 @@ from ..errors import BadValue, NotThere, Problem
 from ..reading import Reading
 from ..stations.film.gauge import GaugeMark, Limits, Settings, read_roll
 from ..stations.film.gauge.reading import as_json
+from ..units import in_metres
 
 __all__ = [
     "CAUTIONS",
@@ -157,16 +158,13 @@ def gauge_marks(
 
 
 def _body(roll: str, mark: Marked, start: int, end: int, lanes: list[int]) -> dict[str, Any]:
-    return {"kind": "mark", "unit": roll, "lanes": lanes, "start": f"{_m(start)} m", "end": f"{_m(end)} m",
-            "fault": fault_of(mark), "grade": str(_of(mark, "grade")), "seen_by": "gauge"}  # fmt: skip
+    return {"kind": "mark", "unit": roll, "lanes": lanes, "start": f"{in_metres(start)} m",
+            "end": f"{in_metres(end)} m", "fault": fault_of(mark), "grade": str(_of(mark, "grade")),
+            "seen_by": "gauge"}  # fmt: skip
 
 
 def strip_place(reading: Reading, roll: str, mark: Marked, across: Across, core_m: float = 0.0) -> str:
     """The mark as the strips' address names a place: F05@2402.5-2405.5m@1,2."""
     start, end, lanes = _wound(reading, roll, mark, across, core_m)
     named = "" if set(lanes) == set(reading.shop.rolls[roll]) else "@" + ",".join(map(str, lanes))
-    return f"{roll}@{_m(start)}-{_m(end)}m{named}"
-
-
-def _m(um: int) -> str:
-    return f"{um // 10**6}.{um % 10**6:06d}".rstrip("0").rstrip(".")
+    return f"{roll}@{in_metres(start)}-{in_metres(end)}m{named}"

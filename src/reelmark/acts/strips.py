@@ -54,6 +54,11 @@ class Track:
         return tuple(sorted({lane for box in self.boxes for lane in box.lanes}))
 
     @property
+    def gives(self) -> bool:
+        """Is it what the station gives, and not only a handling on the way?"""
+        return not self.key.rpartition(".")[2].isdecimal()
+
+    @property
     def length(self) -> int:
         """Of the whole axis."""
         return max((box.start + box.length for box in self.boxes), default=0)

@@ -25,10 +25,10 @@ class Amount:
 
 
 def amounts(strips: Sequence[Strip], followed: Followed) -> list[Amount]:
-    """Track by track in the order of the way, those alone that are touched."""
+    """What stations give, track by track in the order of the way, those alone that are touched."""
     found = []
     for strip in strips:
-        for track in strip.tracks:
+        for track in (one for one in strip.tracks if one.gives):
             may, must = track.flat(followed.may), track.flat(followed.must)
             if may:
                 units = tuple(

@@ -7,17 +7,11 @@ from typing import Annotated, Any, Optional
 import typer
 
 from . import film, log, numbers, serve
-from .show import as_json, guarded, metres_of, say, table, watched
+from .show import as_json, group, guarded, metres_of, say, table, watched
 
 __all__ = ["app", "main"]
 
-app = typer.Typer(
-    help="The thread of a polymer note works: from film roll to packs and back, and the books of it.",
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-    add_completion=False,
-)
+app = group("The thread of a polymer note works: from film roll to packs and back, and the books of it.")
 app.add_typer(numbers.app, name="numbers")
 app.add_typer(film.app, name="film")
 app.add_typer(log.app, name="log")

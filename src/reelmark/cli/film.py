@@ -7,16 +7,11 @@ from typing import Annotated, Any, Optional
 import typer
 
 from ..errors import BadValue
-from .show import as_json, guarded, say, table
+from .show import as_json, group, guarded, say, table
 
 __all__ = ["app"]
 
-app = typer.Typer(
-    help="The film line: its settings, and what its gauge says.",
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-)
+app = group("The film line: its settings, and what its gauge says.")
 Json = Annotated[bool, typer.Option("--json", help="One JSON document, for machines.")]
 Text = Optional[str]  # noqa: UP045  what typer reads
 

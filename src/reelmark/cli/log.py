@@ -5,14 +5,11 @@ from typing import Annotated
 
 import typer
 
-from .show import as_json, guarded, say, table
+from .show import as_json, group, guarded, say, table
 
 __all__ = ["app"]
 
-app = typer.Typer(
-    help="The journal: its entries and seal; prove an entry; verify a proof without the works.", no_args_is_help=True,
-    rich_markup_mode=None, pretty_exceptions_enable=False,
-)  # fmt: skip
+app = group("The journal: its entries and seal; prove an entry; verify a proof without the works.")
 Works = Annotated[Path, typer.Option("--works", "-w", help="The works' folder.", envvar="REELMARK_WORKS")]
 Json = Annotated[bool, typer.Option("--json", help="One JSON document, for machines.")]
 

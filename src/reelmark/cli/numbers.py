@@ -5,16 +5,11 @@ from typing import Annotated, Any, Optional
 
 import typer
 
-from .show import as_json, guarded, say, table
+from .show import as_json, group, guarded, say, table
 
 __all__ = ["app"]
 
-app = typer.Typer(
-    help="Numbering: the plan, the settings of the boxes, what the numbers read tell.",
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-)
+app = group("Numbering: the plan, the settings of the boxes, what the numbers read tell.")
 Works = Annotated[Path, typer.Option("--works", "-w", help="The works' folder.", envvar="REELMARK_WORKS")]
 Json = Annotated[bool, typer.Option("--json", help="One JSON document, for machines.")]
 Series = Annotated[Optional[str], typer.Option("--series", help="The series; the order's first without it.")]  # noqa: UP045

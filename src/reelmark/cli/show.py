@@ -13,7 +13,7 @@ from rich.text import Text
 
 from ..errors import BadValue, Problem
 
-__all__ = ["as_json", "error", "guarded", "metres_of", "say", "table", "watched"]
+__all__ = ["as_json", "error", "group", "guarded", "metres_of", "say", "table", "watched"]
 
 out = Console(highlight=False, markup=False, soft_wrap=True)
 
@@ -67,6 +67,13 @@ def error(problem: Exception) -> NoReturn:
     else:
         Console(stderr=True, highlight=False, markup=False, soft_wrap=True).print(Text(f"reelmark: {problem}"))
     raise typer.Exit(1)
+
+
+def group(help: str) -> typer.Typer:
+    """Commands under one name, with help as plain text and errors as they are told here."""
+    return typer.Typer(
+        help=help, no_args_is_help=True, rich_markup_mode=None, pretty_exceptions_enable=False, add_completion=False
+    )
 
 
 def guarded(command: Callable[..., None]) -> Callable[..., None]:

@@ -112,11 +112,11 @@ class Store:
         with words(f"refusal in {self.path}"), writing(self._db):
             self._db.execute(into, (machine, machine_seq, at, why, body))
 
-    def refusals(self) -> list[Refused]:
-        """All that was refused, in order."""
+    def refusals(self, most: int = -1) -> list[Refused]:
+        """What was refused, in order.  most : the last so many; below 0 all."""
+        query = "SELECT machine, machine_seq, at, why, body FROM refusal ORDER BY id DESC LIMIT ?"
         with words(f"reading {self.path}"):
-            rows = self._db.execute("SELECT machine, machine_seq, at, why, body FROM refusal ORDER BY id")
-            return [Refused(*one) for one in rows]
+            return [Refused(*one) for one in self._db.execute(query, (most,))][::-1]
 
     def last_seal(self) -> Sealed | None:
         """The newest seal, or None before the first."""

@@ -37,7 +37,7 @@ from reelmark.units.table import (
     Dimension,
     Unit,
 )
-from reelmark.units.text import metres, parse, show, whole, written
+from reelmark.units.text import in_metres, metres, parse, show, whole, written
 
 __all__ = [
     "AREA",
@@ -61,6 +61,7 @@ __all__ = [
     "VISCOSITY",
     "Dimension",
     "Unit",
+    "in_metres",
     "metres",
     "parse",
     "show",

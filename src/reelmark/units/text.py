@@ -8,7 +8,7 @@ from decimal import Decimal, localcontext
 from reelmark.errors import BadValue
 from reelmark.units.table import FRACTION, UNITS, Dimension, Unit
 
-__all__ = ["metres", "parse", "show", "whole", "written"]
+__all__ = ["in_metres", "metres", "parse", "show", "whole", "written"]
 
 # At most 30 digits on each side of the point, so that DIGITS of working precision lose none of them.
 NUMBER = re.compile(r"[+-]?(?:\d{1,30}(?:\.\d{0,30})?|\.\d{1,30})(?:[eE][+-]?\d{1,3})?", re.ASCII)
@@ -75,6 +75,15 @@ def metres(um: int) -> str:
     with localcontext(prec=DIGITS):
         value = Decimal(int(um)).scaleb(-6)
         return f"{value.quantize(Decimal('0.001')) if um % 1000 == 0 else value:f} m"
+
+
+def in_metres(um: int) -> str:
+    """The figure alone, exact and no longer than it must be, as an address or a record writes it.
+
+    >>> in_metres(5214250000), in_metres(3000000), in_metres(1)
+    ('5214.25', '3', '0.000001')
+    """
+    return f"{um // 10**6}.{um % 10**6:06d}".rstrip("0").rstrip(".")
 
 
 def written(symbol: str) -> Unit:

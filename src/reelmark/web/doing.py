@@ -8,10 +8,11 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Depends, Form
 from fastapi.responses import RedirectResponse
 
-from ..acts.follow import Followed, choose, follow
+from ..acts.follow import Followed, by_lanes, choose, follow
 from ..acts.moves import moves
 from ..errors import BadValue, NotThere
-from ..spans import Extent, Spans
+from ..spans import Extent
+from ..units import metres
 from .asking import Said, Why
 from .page import Asked, AskedNow
 from .roles import Role
@@ -46,22 +47,17 @@ def _bodies(asked: Asked, of: Sequence[str], sources: Sequence[str], target: str
     return bodies
 
 
-def now() -> str:
-    """The time of a record made here."""
-    return datetime.now(UTC).isoformat(timespec="seconds")
-
-
-def _name(asked: Asked) -> str:
-    assert asked.who is not None
-    return asked.who.name
+def _post(asked: Asked, bodies: list[dict[str, Any]]) -> None:
+    """Written at once, by one person."""
+    live, by, at = asked.live, asked.name, datetime.now(UTC).isoformat(timespec="seconds")
+    live.write(lambda desk: desk.post(bodies, live.machine, by, None, at)).result()
 
 
 @router.post("/orders/{order}/hold", dependencies=WRITES, summary="Hold what may be touched", response_model=None)
 def hold(asked: AskedNow, of: Of, why: Why) -> RedirectResponse:
     """Good notes and sheets become held at once: to stop something needs no second person."""
     bodies = _bodies(asked, of, ("good",), "held", why)
-    live, by = asked.live, _name(asked)
-    live.write(lambda desk: desk.post(bodies, live.machine, by, None, now())).result()
+    _post(asked, bodies)
     return _back(asked, of, "held")
 
 
@@ -100,24 +96,17 @@ def mark(
     """What was seen on the web, written on the stretch taken hold of."""
     with asked.live.looking:
         chosen = choose(asked.now.reading, of)
-        bodies = list(_marks(asked, chosen, fault, grade))
-    live, by = asked.live, _name(asked)
-    live.write(lambda desk: desk.post(bodies, live.machine, by, None, now())).result()
+        bodies = _marks(asked, chosen, fault, grade)
+    _post(asked, bodies)
     return _back(asked, of, "marked")
 
 
 def _marks(asked: Asked, chosen: Extent, fault: str, grade: str) -> list[dict[str, Any]]:
-    same: dict[tuple[str, Spans], list[int]] = {}
-    for (unit, lane), spans in chosen.items():
+    for unit, _ in chosen:
         if unit not in asked.now.reading.shop.rolls:
             raise BadValue("of", unit, "marks are made on web, and this is no roll", "take hold of metres of a roll")
-        same.setdefault((unit, spans), []).append(lane)
     return [
-        {"kind": "mark", "unit": unit, "lanes": sorted(lanes), "start": _m(a), "end": _m(b), "fault": fault,
-         "grade": grade, "seen_by": _name(asked)}
-        for (unit, spans), lanes in same.items() for a, b in spans
+        {"kind": "mark", "unit": unit, "lanes": lanes, "start": metres(a), "end": metres(b), "fault": fault,
+         "grade": grade, "seen_by": asked.name}
+        for unit, spans, lanes in by_lanes(chosen) for a, b in spans
     ]  # fmt: skip
-
-
-def _m(um: int) -> str:
-    return f"{um // 10**6}.{um % 10**6:06d} m"

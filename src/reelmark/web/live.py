@@ -140,7 +140,7 @@ class Live:
     def _refresh(self) -> None:
         if self._desk.grown() or self._desk.reading is not self.now.reading:
             self._look()
-        self.refusals = tuple(self._desk.store.refusals()[-REFUSALS:])
+        self.refusals = tuple(self._desk.store.refusals(REFUSALS))
 
     def _look(self) -> None:
         """Read, work out what every page wants, then show it."""

@@ -24,7 +24,7 @@ from urllib.parse import quote
 from fastapi import Depends, FastAPI, Path, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response, StreamingResponse
 
-from ..errors import NotThere
+from ..errors import NotAllowed, NotThere
 from .content import Content, csv_of, json_of
 from .house import House
 from .live import Live, Now
@@ -60,6 +60,13 @@ class Asked:
     def base(self) -> str:
         """Where the order's pages begin: /orders/NAME."""
         return f"/orders/{quote(self.live.key)}"
+
+    @property
+    def name(self) -> str:
+        """Who asks, as it stands in the records; NotAllowed where nobody is signed in."""
+        if self.who is None:
+            raise NotAllowed("person", None, "nobody is signed in", "sign in")
+        return self.who.name
 
     def may(self, role: Role) -> bool:
         """Does who asks hold this role?"""

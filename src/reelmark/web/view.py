@@ -15,13 +15,14 @@ from ..acts.follow import Followed, choose, follow, text_of
 from ..acts.layers import layers
 from ..acts.strips import Strip, Track, strips
 from ..errors import BadValue, NotThere
+from ..facts import SERIES
 from ..figures.strip import Window, high_of, overlay, strip_picture
 from ..reading import Reading
 from ..spans import Extent, Spans
 from .live import Now
 from .words import figure
 
-__all__ = ["View", "amount", "gives", "track_of", "warm"]
+__all__ = ["View", "amount", "track_of", "warm"]
 
 WIDE = 1100  # px of a strip where nobody says otherwise
 LEAST = 12  # of whatever an axis counts, in a window
@@ -33,22 +34,26 @@ def amount(many: float, measure: str) -> str:
     return f"{figure(many / 1e6, 3)} m" if measure == "um" else f"{figure(many)} {measure}"
 
 
-def _strips(reading: Reading) -> tuple[Strip, ...]:
-    return strips(reading)
+def strips_of(now: Now) -> tuple[Strip, ...]:
+    """All strips, worked out once for a reading."""
+    return now.once("strips", strips)
 
 
-def _flats(reading: Reading) -> dict[str, dict[str, Flat]]:
-    """track -> layer -> what lies on its axis; worked out once for a reading."""
-    laid = layers(reading)
+def flats_of(now: Now) -> dict[str, dict[str, Flat]]:
+    """track -> layer -> what lies on its axis, worked out once for a reading."""
+    return now.once("flats", lambda reading: _flats(layers(reading), strips_of(now)))
+
+
+def _flats(laid: Mapping[str, Extent], every: Sequence[Strip]) -> dict[str, dict[str, Flat]]:
     return {
         track.key: {name: track.flat(extent) for name, extent in laid.items()}
-        for strip in strips(reading) for track in strip.tracks
+        for strip in every for track in strip.tracks
     }  # fmt: skip
 
 
 def _meant(reading: Reading, text: str) -> list[str]:
     """A place as an address names it; else whatever the search box would find by that text, if it is one thing."""
-    if "@" not in text and not text.startswith("series ") and text not in reading.thread.length:
+    if "@" not in text and not text.startswith(SERIES) and text not in reading.thread.length:
         found = find(reading, text[:100])
         if len(found) == 1 and found[0].of:
             return list(found[0].of)
@@ -57,13 +62,12 @@ def _meant(reading: Reading, text: str) -> list[str]:
 
 def warm(now: Now) -> None:
     """What every look at the strips wants, worked out before anybody looks."""
-    now.once("strips", _strips)
-    now.once("flats", _flats)
+    flats_of(now)
 
 
 def track_of(now: Now, key: str) -> Track:
     """The track of that key."""
-    for strip in now.once("strips", _strips):
+    for strip in strips_of(now):
         for track in strip.tracks:
             if track.key == key:
                 return track
@@ -85,7 +89,7 @@ class View:
     @cached_property
     def strips(self) -> tuple[Strip, ...]:
         """All of them."""
-        return self.now.once("strips", _strips)
+        return strips_of(self.now)
 
     @cached_property
     def followed(self) -> Followed | None:
@@ -102,7 +106,7 @@ class View:
 
     def shown(self, strip: Strip) -> tuple[Track, ...]:
         """What the station gives; its handlings too where it was opened."""
-        return strip.tracks if strip.station.name in self.opened else tuple(t for t in strip.tracks if gives(t))
+        return strip.tracks if strip.station.name in self.opened else tuple(t for t in strip.tracks if t.gives)
 
     @property
     def tracks(self) -> Iterator[Track]:
@@ -144,7 +148,7 @@ class View:
         """The picture of a track."""
         window = self.window(track)
         return strip_picture(
-            track, window, self.now.once("flats", _flats)[track.key],
+            track, window, flats_of(self.now)[track.key],
             self.touched(track) if self.followed else None, self._marks(track, window),
             title=track.words, says=self.says(track), alone=alone, number=self._number(track),
         )  # fmt: skip
@@ -172,7 +176,7 @@ class View:
     def _number(self, track: Track) -> Callable[[int], str] | None:
         if track.measure != "notes":
             return None
-        form = self.now.reading.shop.formats[track.boxes[0].unit.removeprefix("series ")]
+        form = self.now.reading.shop.formats[track.boxes[0].unit.removeprefix(SERIES)]
         return form.text
 
     def address(self, **changed: Any) -> str:
@@ -207,11 +211,6 @@ class View:
         if not extent:
             raise BadValue("stretch", f"{start}-{stop}", f"the track runs from 0 to {track.length}", "take hold on it")
         return extent
-
-
-def gives(track: Track) -> bool:
-    """Is the track what its station gives, and not only a handling on the way?"""
-    return not track.key.rpartition(".")[2].isdecimal()
 
 
 def _window(text: str) -> tuple[str, tuple[int, int]]:

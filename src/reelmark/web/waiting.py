@@ -39,18 +39,12 @@ def _now() -> datetime:
     return now.replace(microsecond=now.microsecond // 1000 * 1000)
 
 
-def _name(asked: Asked) -> str:
-    if asked.who is None:
-        raise NotAllowed("person", None, "nobody is signed in", "sign in")
-    return asked.who.name
-
-
 def propose(asked: Asked, kind: str, title: str, bodies: Sequence[dict[str, Any]], why: str) -> int:
     """Keep what one person asks for until a second confirms it; its number.  BadValue where a body does not read.
 
     What could not be true beside the journal as it stands is refused at once, not when the second person signs.
     """
-    name = _name(asked)
+    name = asked.name
     if not asked.may(Role.WRITE):
         raise NotAllowed("role", Role.WRITE.value, f"{name} does not hold it", "ask who keeps people for it")
     if not bodies:
@@ -86,7 +80,7 @@ def _tell(asked: Asked) -> None:
 )  # fmt: skip
 def confirm(asked: AskedNow, number: int) -> Response:
     """The records go into the journal with both names; refused for who asked for them."""
-    kept, name = asked.house.people.proposals, _name(asked)
+    kept, name = asked.house.people.proposals, asked.name
     live = asked.house.live(kept.one(number).order)
     try:
         done = live.write(partial(_post, kept, live, number, name)).result()
@@ -134,7 +128,7 @@ def _settle(kept: Proposals, live: Live, number: int, desk: Desk) -> None:
 )  # fmt: skip
 def refuse(asked: AskedNow, number: int, why: Why) -> Response:
     """It is not done, for the reason given."""
-    return _decided(asked, asked.house.people.proposals.refuse(number, _name(asked), _now(), why))
+    return _decided(asked, asked.house.people.proposals.refuse(number, asked.name, _now(), why))
 
 
 @router.post(
@@ -143,7 +137,7 @@ def refuse(asked: AskedNow, number: int, why: Why) -> Response:
 )  # fmt: skip
 def take_back(asked: AskedNow, number: int) -> Response:
     """Not wanted any more, by who asked for it."""
-    return _decided(asked, asked.house.people.proposals.take_back(number, _name(asked), _now()))
+    return _decided(asked, asked.house.people.proposals.take_back(number, asked.name, _now()))
 
 
 def _decided(asked: Asked, one: Proposal) -> Response:

@@ -9,6 +9,7 @@ from fastapi.responses import RedirectResponse
 
 from ...acts.find import LONGEST, MOST, Place, find
 from ...errors import NotThere
+from ...facts import SERIES
 from ..content import Cell, Column, Content, Link, Table
 from ..house import House
 from ..live import Live
@@ -72,7 +73,7 @@ def number_link(base: str, number: str) -> Link:
 
 def unit_link(base: str, name: str) -> Link:
     """A roll's, pile's or lot's page; of a series, the strips."""
-    series = name.startswith("series ")
+    series = name.startswith(SERIES)
     return Link(name, strips_address(base, [name]) if series else unit_address(base, name))
 
 

@@ -7,16 +7,18 @@ from urllib.parse import quote
 from fastapi import APIRouter, Depends, Query
 from fastapi.responses import JSONResponse
 
+from ...acts.follow import text_of
 from ...acts.strips import Strip
 from ...acts.told import accounts_of, amounts, number_ranges
 from ...errors import BadValue
+from ...facts import SERIES
 from ...figures.strip import high_of
 from ...svg import el, label, picture
 from ..content import Column, Content, Figure, Link, Table
 from ..page import Asked, AskedNow, Page
 from ..roles import Role
 from ..sign import Needs
-from ..view import View, amount, gives, track_of
+from ..view import View, amount, track_of
 
 __all__ = ["LIST", "PAGE", "router"]
 
@@ -52,7 +54,7 @@ def build(
     ]  # fmt: skip
     tables = [_units(look, strip) for strip in look.strips if strip.tracks]
     whole = Figure("strips", "all strips", partial(_whole, look))
-    extra = {"look": look, "gives": gives, "panel": panel(asked, look, done), "amount": amount,
+    extra = {"look": look, "panel": panel(asked, look, done), "amount": amount,
              "empty": not any(strip.tracks for strip in look.strips)}  # fmt: skip
     order = asked.live.order
     title = f"Order {order.name}"
@@ -107,7 +109,7 @@ def panel(asked: Asked, look: View, done: str = "") -> str:
     reading, followed = look.now.reading, look.followed
     may, must = (number_ranges(reading, one) for one in (followed.may, followed.must))
     chosen = {
-        "amounts": [one for one in amounts(look.strips, followed) if _in_panel(look, one.words)],
+        "amounts": amounts(look.strips, followed),
         "may": may, "must": must,
         "many": sum(r[3] for r in may), "sure": sum(r[3] for r in must),
         "accounts": accounts_of(reading, followed.may),
@@ -130,10 +132,6 @@ def _done(asked: Asked, chosen: dict[str, Any], followed: Any, said: str) -> str
     return "Marked." if said == "marked" and any(mark.extent & followed.chosen for mark in marks) else ""
 
 
-def _in_panel(look: View, words: str) -> bool:
-    return any(track.words == words for strip in look.strips for track in strip.tracks if gives(track))
-
-
 @router.get("/orders/{order}/follow", dependencies=[Depends(Needs(Role.READ))], summary="A selection, followed")
 def followed(
     asked: AskedNow,
@@ -153,18 +151,12 @@ def followed(
         if track:
             rows = [int(one) for one in lanes.split(",") if one]
             taken = View(look.now, look.base).taken(track, start, stop, rows)
-            look = _view(asked, _texts(look, taken), view, open, fit, wide)
+            look = _view(asked, text_of(look.now.reading, taken), view, open, fit, wide)
         drawn = {one.key: look.draw(one, False) if fit else look.overlay(one) for one in look.tracks}
         shapes = {one.key: look.shape(one) for one in look.tracks} if fit else {}
         answer = {"of": list(look.of), "tracks": drawn, "shapes": shapes, "panel": panel(asked, look),
                   "address": look.address(), "order": asked.live.key, "entries": look.now.reading.size}  # fmt: skip
     return JSONResponse(answer)
-
-
-def _texts(look: View, extent: Any) -> list[str]:
-    from ...acts.follow import text_of
-
-    return text_of(look.now.reading, extent)
 
 
 @router.get("/orders/{order}/track/{key}", dependencies=[Depends(Needs(Role.READ))], summary="A window of one strip")
@@ -215,7 +207,7 @@ def _places(look: View) -> list[list[Any]]:
     rows: list[list[Any]] = []
     for (unit, lane), spans in look.followed.may.items():
         sure = look.followed.must.get((unit, lane))
-        measure = "um" if unit in rolls else "notes" if unit.startswith("series ") else "sheets"
+        measure = "um" if unit in rolls else "notes" if unit.startswith(SERIES) else "sheets"
         if measure != "notes":
             for a, b in spans:
                 must = sure is not None and any(c <= a and b <= d for c, d in sure)
