@@ -216,3 +216,37 @@ def test_a_column_named_twice_and_a_roll_without_a_name_are_told(tmp_path: Path)
         parquet.write_table(pa.table({"roll": odd, **columns}), tmp_path / "odd.parquet")
         with pytest.raises(BadValue, match="names no roll"):
             read_gauge(tmp_path / "odd.parquet")
+
+
+@pytest.mark.parametrize(
+    ("column", "values"),
+    [
+        ("time_s", pa.array([1, 2], pa.timestamp("ms"))),
+        ("time_s", pa.array([1, 2], pa.duration("s"))),
+        ("metre_m", pa.array([True, False])),
+        ("gauge_um", pa.array([1, 2], pa.date32())),
+        ("across_mm", pa.array([b"1", b"2"])),
+    ],
+)
+def test_a_column_of_another_type_is_refused_and_named(tmp_path: Path, column: str, values: Any) -> None:
+    """Cast without a word, milliseconds since 1970 would be seconds, and true a micrometre."""
+    columns = {name: pa.array([1.0, 2.0]) for name in HEAD.strip().split(",")[1:]}
+    parquet.write_table(pa.table({"roll": ["F1", "F1"], **columns, column: values}), tmp_path / "odd.parquet")
+    with pytest.raises(BadValue) as told:
+        read_gauge(tmp_path / "odd.parquet")
+    assert told.value.field == column
+    assert str(values.type) in str(told.value)
+
+
+def test_dates_in_a_csv_are_refused_too(tmp_path: Path) -> None:
+    file = tmp_path / "g.csv"
+    file.write_text(HEAD + "F1,2026-01-01 00:00:01,0,1,75\n", encoding="utf-8")
+    with pytest.raises(BadValue, match="timestamp"):
+        read_gauge(file)
+
+
+def test_whole_and_decimal_numbers_are_numbers(tmp_path: Path) -> None:
+    columns: dict[str, Any] = {name: pa.array([1, 2], pa.int32()) for name in HEAD.strip().split(",")[1:]}
+    columns["gauge_um"] = pa.array([75, 76], pa.decimal128(5, 2))
+    parquet.write_table(pa.table({"roll": ["F1", "F1"], **columns}), tmp_path / "g.parquet")
+    assert read_gauge(tmp_path / "g.parquet")["F1"]["gauge_um"].tolist() == [75.0, 76.0]

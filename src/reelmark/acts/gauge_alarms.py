@@ -111,9 +111,11 @@ def _stretches(out: NDArray[np.bool_]) -> NDArray[np.int64]:
     return edges.reshape(-1, 2)
 
 
-def _runs(rule: str, chart: Chart, metre: Floats, unit: str, lane: int | None = None) -> list[Alarm]:
-    points = chart.points if chart.points.ndim == 1 else chart.points[:, lane or 0]
-    upper, lower = (_column(one, points.shape, lane) for one in (chart.upper, chart.lower))
+def _runs(
+    rule: str, chart: Chart, metre: Floats, unit: str, column: int | None = None, lane: int | None = None
+) -> list[Alarm]:
+    points = chart.points if chart.points.ndim == 1 else chart.points[:, column or 0]
+    upper, lower = (_column(one, points.shape, column) for one in (chart.upper, chart.lower))
     found = []
     for a, b in _stretches((points > upper) | (points < lower)):
         at = a + int(np.argmax(np.maximum(points[a:b] - upper[a:b], lower[a:b] - points[a:b])))
@@ -133,29 +135,42 @@ def _sums(sums: Floats, h: float, rule: str, metre: Floats) -> list[Alarm]:
             for a, b in _stretches(sums > h)]  # fmt: skip
 
 
-def _full(model: Model) -> NDArray[np.bool_]:
-    """Passes that saw every lane."""
-    return np.asarray((model.cells.count > 0).all(axis=1), np.bool_)
-
-
 def _lanes(model: Model, arl: float) -> list[Alarm]:
-    """A lane that goes off its own mean for a while."""
-    full = _full(model)
-    left = model.cells.residual[full]
+    """A lane that goes off its own mean for a while; each lane over the passes that read it."""
+    seen = model.cells.count > 0
+    if seen.all():
+        return _charted(model, seen[:, 0], list(range(model.lanes)), arl)
+    out: list[Alarm] = []
+    for lane in range(model.lanes):
+        out += _charted(model, seen[:, lane], [lane], arl)
+    return out
+
+
+def _charted(model: Model, here: NDArray[np.bool_], lanes: list[int], arl: float) -> list[Alarm]:
+    left = model.cells.residual[here][:, lanes]
     if len(left) < FEWEST:
         return []
     sd = np.maximum(left.std(axis=0), 1e-9)
     phi = float(np.clip(np.median([lag_one(one).phi if np.ptp(one) > 0 else 0.0 for one in left.T]), 0.0, 0.99))
     chart = ewma(left, WEIGHT, 0.0, sd, limits(arl)[0], phi)
-    metre = model.pass_metre_m[full]
-    return [alarm for lane in range(model.lanes) for alarm in _runs("lane, EWMA", chart, metre, "um", lane)]
+    metre = model.pass_metre_m[here]
+    return [alarm for n, lane in enumerate(lanes) for alarm in _runs("lane, EWMA", chart, metre, "um", n, lane)]
 
 
 def _spread(model: Model, arl: float) -> list[Alarm]:
-    """A pass in which what nothing explains is wider than in others."""
-    full = _full(model)
-    sds = model.cells.residual[full].std(axis=1, ddof=1)
-    if len(sds) < FEWEST or model.lanes < 3 or not sds.any():
+    """A pass in which what nothing explains is wider than in others; over passes that read two thirds of the lanes.
+
+    Where lanes are missing the limits are those of the fewest lanes read, so wider.
+    """
+    seen = model.cells.count > 0
+    many = np.count_nonzero(seen, axis=1)
+    full = many >= 2 * model.lanes / 3 if not seen.all() else many > 0
+    if np.count_nonzero(full) < FEWEST or model.lanes < 3:
         return []
-    chart = spread(sds, model.lanes - 1, limits="probability", alarm=1 / arl)
+    left = np.where(seen, model.cells.residual, np.nan)[full]
+    sds = np.nanstd(left, axis=1, ddof=1)
+    least = int(many[full].min())
+    if least < 3 or not sds.any():
+        return []
+    chart = spread(sds, least - 1, limits="probability", alarm=1 / arl)
     return _runs("spread of a pass", chart, model.pass_metre_m[full], "um")

@@ -89,12 +89,26 @@ def _having(path: Path, table: Any, wanted: Sequence[str]) -> Any:
 def _numbers(path: Path, table: Any, name: str) -> Column:
     """A column as floats; a cell that is empty is NaN, one that is no number is refused with its line."""
     column = table[name]
+    if not _holds_numbers(column.type):
+        cure = "write plain numbers in the unit that the column's name says: times as seconds from any start"
+        raise BadValue(name, str(column.type), f"a column of {path.name} of a type that is no number", cure)
     try:
         return np.asarray(column.to_numpy(zero_copy_only=False), dtype=np.float64)
     except (ValueError, TypeError) as error:
         first = next((n, one) for n, one in enumerate(column.to_pylist()) if not _is_number(one))
         true = f"line {first[0] + 2} of {path.name} holds {str(first[1])[:40]!r}"
         raise BadValue(name, str(first[1])[:40], true, "write numbers with a point, without unit or groups") from error
+
+
+def _holds_numbers(kind: Any) -> bool:
+    """Numbers, text that may be numbers, or nothing at all; dates, durations, truth values and lists are none."""
+    from pyarrow import types
+
+    kind = kind.value_type if types.is_dictionary(kind) else kind
+    text = types.is_string(kind) or types.is_large_string(kind)
+    return bool(
+        types.is_integer(kind) or types.is_floating(kind) or types.is_decimal(kind) or text or types.is_null(kind)
+    )
 
 
 def _is_number(one: object) -> bool:

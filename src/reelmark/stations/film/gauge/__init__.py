@@ -1,6 +1,9 @@
 """Read a scanning gauge: records of a head that zig-zags over the running web -> model, map, marks, verdict.
 
 records   check and clean the columns; what is lost is noted, what cannot be read is refused
+believed  ranges of gauge, width, speed and head, as inputs; columns in another unit told by them
+detector  readings that are no film: dead, flickering, at a stop
+clocks    time, metre and head against each other: coarse stamps, steps of the clock, jumps of the counter
 passes    where one pass of the head ends and the next begins
 die       the die's angle over a place of the web: rotating die or oscillating haul-off; its period found
 solve     the additive model's normal equations, from counts of cells
@@ -21,6 +24,7 @@ The infrared source or radiometric head of a scanning gauge, nips and heavy roll
 site's rules: nothing here replaces them.
 """
 
+from reelmark.stations.film.gauge.believed import Believed, Span
 from reelmark.stations.film.gauge.die import Die, find_die
 from reelmark.stations.film.gauge.live import Live
 from reelmark.stations.film.gauge.map import RollMap, roll_map
@@ -32,6 +36,7 @@ from reelmark.stations.film.gauge.verdict import Costs, Limits, Verdict, judge
 from reelmark.stations.film.gauge.waves import Wave
 
 __all__ = [
+    "Believed",
     "Costs",
     "Die",
     "GaugeMark",
@@ -42,6 +47,7 @@ __all__ = [
     "Records",
     "RollMap",
     "Settings",
+    "Span",
     "Verdict",
     "Wave",
     "as_json",

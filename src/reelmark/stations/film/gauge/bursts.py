@@ -59,7 +59,7 @@ def find_bursts(model: Model, residual: Floats, alarm: float) -> list[Burst]:
             break
         a, b = _edges(total, count, best, best + wide)
         here = slice(int(first[a]), int(first[b - 1] + count[b - 1]))
-        if _lasts(residual[here], sd[wide]):
+        if _lasts(residual[here], sd[wide]) and not _on_die(model, here, float(residual[here].mean())):
             out.append(_burst(model, residual, here, float(np.copysign(z, mean[wide][best]))))
         _taken(total, count, sweep, a, b)
         mean, _ = _windows(total, count, model.records.passes)
@@ -179,6 +179,24 @@ def _ends(model: Model, here: slice, half: float) -> tuple[tuple[float, bool], t
     first = float(r.metre_m[a - 1]) if begins else float(r.metre_m[a]) - half
     last = float(r.metre_m[b]) if ends else float(r.metre_m[b - 1]) + half
     return (first, bool(begins)), (last, bool(ends))
+
+
+def _on_die(model: Model, here: slice, size: float) -> bool:
+    """Is the same angle of the die off in the passes before and behind?  Then it belongs to a line, not to a moment."""
+    r, die = model.records, model.die
+    if die is None:
+        return False
+    turn = die.angle(r.time_s[here], r.place[here])
+    middle = float(np.angle(np.mean(np.exp(1j * turn))))
+    reach = float(np.max(np.abs((turn - middle + np.pi) % (2 * np.pi) - np.pi)))
+    for sweep in (r.sweep[here.start] - 1, r.sweep[here.start] + 1):
+        a, b = np.searchsorted(r.sweep, [sweep, sweep + 1])
+        near = slice(int(a), int(b))
+        away = (die.angle(r.time_s[near], r.place[near]) - middle + np.pi) % (2 * np.pi) - np.pi
+        same = np.abs(away) <= reach
+        if np.count_nonzero(same) < 2 or model.residual_um[near][same].mean() / size < 0.5:
+            return False
+    return True
 
 
 def _local(model: Model, here: slice, size: float, seconds: float) -> bool:

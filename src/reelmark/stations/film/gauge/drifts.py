@@ -9,13 +9,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from reelmark.stations.film.gauge.model import Model
+from reelmark.stations.film.gauge.passes import FEWEST
 from reelmark.stations.film.gauge.records import Floats
 
 __all__ = ["Drift", "find_drift", "independent"]
 
 _KNOTS = 33  # places where a ramp may begin or end, first round
 _TRIES = 20  # ramps that differ by chance, of the 500 tried: our own study by simulation
-_FEWEST = 20  # passes below which no drift is told
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,9 +47,9 @@ def independent(x: Floats) -> float:
 def find_drift(model: Model, alarm: float) -> Drift | None:
     """The strongest ramp of the level, when chance shows such a one with a probability below alarm.
 
-    Valid for one drift a roll and 20 passes or more; a second one is seen once the first is mended.
+    Valid for one drift a roll and 100 passes or more; a second one is seen once the first is mended.
     """
-    if model.records.passes < _FEWEST:
+    if model.records.passes < FEWEST["drifts"]:
         return None
     metre, level = model.pass_metre_m, model.level_um
     knots = np.linspace(metre[0], metre[-1], _KNOTS)
@@ -90,7 +90,8 @@ def _weighed(metre: Floats, level: Floats, best: tuple[float, float], alarm: flo
     worth = independent(rest)
     if worth < 4:
         return None
+    # Begin and end of the ramp were chosen by its gain: half of what is independent judges it (our own study).
     variance = float(rest @ rest) / d.size * worth / (worth - 2)  # level and size; the search is in _TRIES
     t = size / float(np.sqrt(variance / square * d.size / worth))
-    chance = min(1.0, 2 * _TRIES * float(stdtr(worth - 2, -abs(t))))
+    chance = min(1.0, 2 * _TRIES * float(stdtr(worth / 2, -abs(t))))
     return Drift(best[0], best[1], size, t, chance) if chance < alarm else None

@@ -23,6 +23,8 @@ _MOST = 8  # lines told of one roll
 _FINE = 400  # fine bins across at most
 _WIDEST = 0.02  # share of the round that a line may be wide; wider ones are profile
 _LEAST_PASSES = 3
+_IN_CELL = 8  # readings of a bin in an eighth of the roll, at least, where bins are finer than readings lie
+_PARTS = 8  # of a bin, in which the edges of a line are told
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,12 +76,27 @@ def find_lines(model: Model, alarm: float) -> tuple[list[StayingLine], Floats]:
         out.append(line)
         covered.append((frames[best], line, seen[best][3], seen[best][4]))
     for frame, line, at, wide in covered:
+        _evened(frame, left, at, wide)
         _blank(model, frame, line, left, at, wide)
     return out, left
 
 
+def _evened(frame: _Frame, left: Floats, at: int, wide: int) -> None:
+    """Where a line lasted for a part of the roll, the profile had its mean in the rest: taken off, bin by bin."""
+    near = (np.arange(frame.bins) - at + wide + 4) % frame.bins < 3 * wide + 8
+    points = np.flatnonzero(near[frame.bin])
+    bins, value = frame.bin[points], left[points]
+    count = np.bincount(bins, minlength=frame.bins)
+    left[points] -= (np.bincount(bins, value, frame.bins) / np.maximum(count, 1))[bins]
+
+
 def _blank(model: Model, frame: _Frame, line: StayingLine, left: Floats, at: int, wide: int) -> None:
-    """No burst is to be seen in what a line, with sides as wide as itself and a bin, left behind."""
+    """No burst is to be seen in what a line, with sides as wide as itself and a bin, left behind.
+
+    A line that is lost in the noise leaves nothing, and blanking it would cut a burst in two.
+    """
+    if abs(line.size_um) < 2 * np.sqrt(model.variance):
+        return
     r, side = model.records, wide + 1
     near = (np.arange(frame.bins) - at + side) % frame.bins < wide + 2 * side
     some = 0.02 * float(np.ptp(r.metre_m))
@@ -135,7 +152,8 @@ def _whole(bins: int, steps: int) -> int:
 def _on_die(model: Model) -> _Frame:
     assert model.die is not None
     r, die = model.records, model.die
-    bins = _whole(int(min(_FINE, r.time_s.size // r.passes) / die.share), die.sectors)
+    fine = max(r.time_s.size // r.passes, r.time_s.size // (_BLOCKS * _IN_CELL))  # the die wanders between the readings
+    bins = _whole(int(min(_FINE, fine) / die.share), die.sectors)
     index = np.minimum((die.angle(r.time_s, r.place) * (bins / (2 * np.pi))).astype(np.int64), bins - 1)
     profile = model.die_um[np.minimum(np.arange(bins) * die.sectors // bins, die.sectors - 1)]
     return _Frame(index, bins, profile, True, True)
@@ -211,12 +229,41 @@ def _followed(
     if here.size < 3 or seen < _LEAST_PASSES:
         return None
     size = float(total[a:b].sum() / count[a:b].sum())
+    finest = float(wide)
+    if (sharp := _sharpened(model, frame, left + base[frame.bin], (at, wide), (a, b))) is not None:
+        here, start, finest = sharp
+        base = _base(frame, left, int(np.floor(start)), int(np.ceil(finest)) + 1)  # sides beside the line, not on it
+        size = float(np.mean(left[here] + base[frame.bin[here]]))
     left[here] -= size
     mm = (r.right_mm - r.left_mm) / frame.bins * (model.die.share if frame.die and model.die else 1.0)
     low, high = float(r.across_mm[here].min()) - mm / 2, float(r.across_mm[here].max()) + mm / 2
     angle = (at + wide / 2) / frame.bins * 2 * np.pi % (2 * np.pi) if frame.die else None
-    metres = r.metre_m[here]
-    return StayingLine(float(metres[0]), float(metres[-1]), low, high, wide * mm, size, angle, seen, z)
+    ends, web = (float(r.metre_m[here[0]]), float(r.metre_m[here[-1]])), (max(low, r.left_mm), min(high, r.right_mm))
+    return StayingLine(*ends, *web, finest * mm, size, angle, seen, z)
+
+
+def _sharpened(
+    model: Model, frame: _Frame, value: Floats, place: tuple[int, int], passes: tuple[int, int]
+) -> tuple[Ints, float, float] | None:
+    """(points on the line, its first edge, width in bins), in eighths of a bin; None where readings lie too seldom.
+
+    A line narrower than a bin is thinned by the readings beside it; where die or head wander, readings fall everywhere
+    in the bin, and the best box (sum^2 / count) finds its edges.  A line seen at few places only stays as it is.
+    """
+    r, (at, wide) = model.records, place
+    a, b = np.searchsorted(r.sweep, passes)
+    near = a + np.flatnonzero((frame.bin[a:b] - at + wide) % frame.bins < 3 * wide)
+    share = model.die.angle(r.time_s[near], r.place[near]) / (2 * np.pi) if frame.die and model.die else r.place[near]
+    cell = ((share * frame.bins - at + wide) % frame.bins * _PARTS).astype(np.int64)
+    count = np.bincount(cell, minlength=3 * wide * _PARTS)
+    if np.count_nonzero(count) < 0.9 * count.size:
+        return None
+    sums, counts = (np.append(0, np.cumsum(np.bincount(cell, one, count.size))) for one in (value[near], None))
+    i, j = np.triu_indices(sums.size, 2)
+    total, many = sums[j] - sums[i], counts[j] - counts[i]
+    best = int(np.argmax(total**2 / np.maximum(many, 1)))
+    on = near[(cell >= i[best]) & (cell < j[best])]
+    return on, (at - wide + float(i[best]) / _PARTS) % frame.bins, float(j[best] - i[best]) / _PARTS
 
 
 def _base(frame: _Frame, left: Floats, at: int, wide: int) -> Floats:

@@ -20,10 +20,12 @@ from reelmark.stations.film.gauge.bursts import Burst, find_bursts
 from reelmark.stations.film.gauge.drifts import find_drift
 from reelmark.stations.film.gauge.lines import StayingLine, find_lines, merged
 from reelmark.stations.film.gauge.model import Model
+from reelmark.stations.film.gauge.passes import FEWEST
+from reelmark.stations.film.gauge.records import Records
 from reelmark.stations.film.gauge.shares import mirror
 from reelmark.stations.film.gauge.waves import Wave
 
-__all__ = ["GaugeMark", "Grade", "MarkKind", "find_marks"]
+__all__ = ["GaugeMark", "Grade", "MarkKind", "family_alarm", "find_marks"]
 
 MarkKind = Literal["die line", "streak", "pressure drop", "drift", "wave", "scan-locked wave"]
 Grade = Literal["keep", "downgrade", "cut out"]
@@ -68,18 +70,26 @@ def find_marks(
 
     tolerance_um : half the width of the tolerance, for the grade: from `downgrade` of it on downgraded, from `cut_out`
     of it on cut out (inputs);  false_per_week : false marks of all kinds together in a week of running (family-wise)
+    Below 8 passes no line or drop is looked for, below 16 no wave, below 100 no drift; the model's notes say so.
     """
-    if false_per_week <= 0:
-        raise BadValue("false_per_week", false_per_week, "no limit is wide enough for none", "ask for more than 0")
-    r = model.records
-    alarm = min(0.5, false_per_week * float(np.ptp(r.time_s)) / _WEEK / _KINDS)
-    lines, left = find_lines(model, alarm)
-    raw = [_line(model, one) for one in merged(lines, _NEAR * r.pass_s * r.speed_m_s)]
-    raw += [_burst(model, one) for one in find_bursts(model, left, alarm)]
+    r, alarm = model.records, family_alarm(model.records, false_per_week)
+    raw: list[_Raw] = []
+    if r.passes >= FEWEST["lines and drops"]:
+        lines, left = find_lines(model, alarm)
+        raw += [_line(model, one) for one in merged(lines, _NEAR * r.pass_s * r.speed_m_s)]
+        raw += [_burst(model, one) for one in find_bursts(model, left, alarm)]
+        raw = [one for one in raw if abs(one[5]) >= r.step_um / 2]  # rounding makes steps of that size
     raw += _drift(model, alarm) + [_wave(model, one) for one in model.waves] + _locked(model, alarm)
     limits = (downgrade, cut_out)
     marks = [GaugeMark(*m[:6], _grade(m[5], tolerance_um, limits), *m[6:]) for m in raw]
     return sorted(marks, key=lambda mark: (mark.from_m, mark.kind))
+
+
+def family_alarm(records: Records, false_per_week: float) -> float:
+    """Chance that one kind may have of a false mark in this roll, so that all kinds have so many in a week."""
+    if not false_per_week > 0:
+        raise BadValue("false_per_week", false_per_week, "no limit is wide enough for none", "ask for more than 0")
+    return min(0.5, false_per_week * float(np.ptp(records.time_s)) / _WEEK / _KINDS)
 
 
 _Raw = tuple[MarkKind, float, float, float, float, float, float, str]

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from reelmark.errors import BadValue
 from reelmark.measure.elements import Candidate, elements
 from reelmark.stations.film.gauge.die import Die, find_die
+from reelmark.stations.film.gauge.passes import FEWEST, short
 from reelmark.stations.film.gauge.periods import found_waves, levelled, wave_columns
 from reelmark.stations.film.gauge.records import Floats, Records
 from reelmark.stations.film.gauge.solve import (
@@ -35,6 +36,7 @@ from reelmark.stations.film.gauge.waves import Found, Wave
 __all__ = ["CONDITION", "Cells", "Model", "fit"]
 
 CONDITION = 10.0  # the worst contrast of lane and die is then sqrt(10) times as uncertain as the best: our own choice
+_APART = 1e4  # the same of passes and lanes: beyond, the worst contrast is a hundred times as uncertain; our own choice
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,30 +114,54 @@ def fit(
     like : dead time, sweep and share for the search;  waves : periods in s where known, or "find"
     elements_m : circumferences of rolls by name, m;  alarm : chance of one false wave or die in the roll
     condition : limit above which lane and die are refused as confounded (a die found by search is then left out)
+    Refused too: passes that see too few lanes each for levels and lanes to be told apart, with the condition
     """
+    known_m = _circumferences(elements_m or {})
     design = _lanes(records, lanes)
     y = records.gauge_um - float(np.mean(records.gauge_um))
     notes = list(records.notes)
     search = die == "find"
     if die == "find":
         die = _searched(records, design, residual_of(design, solve(design, y), y), like or Die(1.0), alarm, notes)
+    moving = die
     design, known, solution, die = _with_die(records, design, y, die, condition, notes)
     limit = solution.condition
+    if not limit <= max(_APART, condition):
+        true = f"passes and lanes are confounded: condition {limit:.3g}, limit {max(_APART, condition):g}"
+        raise BadValue("lanes", lanes, true, "let every pass of the head see several lanes, or read the level alone")
     residual = residual_of(design, solution, y)
-    wanted = [Found(period, 0.0, 0.0) for period in waves] if waves != "find" else None
-    found = wanted or []
-    if wanted is None and records.passes >= 4:
-        found, die = found_waves(records, design, y, residual, die, die if search else None, alarm)
+    found = [Found(period, 0.0, 0.0) for period in waves] if waves != "find" else []
+    columns = [column for one in found for column in wave_columns(records.time_s, one.period_s)]
+    notes += short(records.passes)
+    if waves == "find" and records.passes >= FEWEST["waves"] and not np.isinf(records.shortest_s):
+        seen = (design, residual) if die is moving else _left_in(records, design, y, moving)
+        loose = moving if search else None
+        found, moving, columns = found_waves(records, seen[0], y, seen[1], moving, loose, alarm)
+        die = None if die is None else moving
     if found or (die is not None and search):
-        columns = [column for one in found for column in wave_columns(records.time_s, one.period_s)]
         design = replace(design, waves=tuple(columns))
         if die is not None and search:
             design = replace(design, sector=die.sector(records.time_s, records.place))
             known = moments(design, y)
         solution = solve(design, y, known=known)
         residual = residual_of(design, solution, y)
-    named = _waves(records, solution, found, residual, elements_m or {})
+    named = _waves(records, solution, found, residual, known_m)
     return _model(records, design, solution, residual, die, named, limit, notes)
+
+
+def _circumferences(known: Mapping[str, float]) -> Mapping[str, float]:
+    for name, metres in known.items():
+        if not 0 < metres < np.inf:
+            raise BadValue(f"elements_m[{name}]", metres, "a circumference is above 0 m and finite", "correct it, in m")
+    return known
+
+
+def _left_in(records: Records, design: Design, y: Floats, die: Die | None) -> tuple[Design, Floats]:
+    """Design and residual with a die that is confounded with the lanes: their sum is known, and no wave is to pass for
+    it."""
+    assert die is not None
+    with_it = replace(design, sector=die.sector(records.time_s, records.place), sectors=die.sectors)
+    return with_it, residual_of(with_it, solve(with_it, y), y)
 
 
 def _lanes(records: Records, lanes: int) -> Design:

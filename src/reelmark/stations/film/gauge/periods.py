@@ -17,9 +17,10 @@ from reelmark.stations.film.gauge.waves import Found, find_wave
 __all__ = ["found_waves", "levelled", "wave_columns"]
 
 _MOST_WAVES = 5
-_FINE, _MANY = 400, 40  # places across that are levelled before waves are searched, where there are so many passes
+_FINE = 400  # places across that are levelled before waves are searched
 _WILD = 2.5  # sigmas at which residuals are clipped in the searches
-_SMALL = 0.1  # a wave below this share of the residual's sigma is left: lines and bumps make such, and it harms nothing
+_SMALL = 0.1  # a wave below this share of the residual's sigma, or of the step that readings are written in, is left:
+# lines, bumps and rounding make such, and it harms nothing
 
 
 def levelled(records: Records, design: Design, residual: Floats) -> Floats:
@@ -28,7 +29,7 @@ def levelled(records: Records, design: Design, residual: Floats) -> Floats:
     Left in, its side lobes pass for other waves and for a turning die; `shares.mirror` reports it.  Narrow lines and
     bursts are clipped: crossing a line at every pass makes a comb of small waves.
     """
-    fine = min(_FINE, records.sweep.size // records.passes) if records.passes >= _MANY else design.lanes
+    fine = max(min(_FINE, records.sweep.size // records.passes), design.lanes)
     side = (records.place * fine).astype(np.int64) + records.forward[records.sweep] * (fine + 1)
     count = np.bincount(side)
     out = residual - (np.bincount(side, residual) / np.maximum(count, 1))[side]
@@ -79,29 +80,39 @@ def found_waves(
     die: Die | None,
     loose: Die | None,
     alarm: float,
-) -> tuple[list[Found], Die | None]:
-    """Waves one after the other, the strongest first; (waves, die), the die moved with them where it was only found.
+) -> tuple[list[Found], Die | None, list[Floats]]:
+    """Waves one after the other, the strongest first; (waves, die, columns), two columns a wave, of every point.
+
+    The die is moved with them where it was only found.
 
     first : residual (N,) of the fit without waves
     """
     small, left, parts = _small(records, design, y, die), first, 1
     found: list[Found] = []
+    columns: list[Floats] = []
     for _ in range(_MOST_WAVES):
-        more = find_wave(records.time_s, levelled(records, design, left), _on_web(records), records.pass_s, alarm)
+        level = levelled(records, design, left)
+        more = find_wave(records.time_s, level, _on_web(records), records.pass_s, alarm, records.shortest_s)
         if more is None:
             break
         if (need := _parts(records, design.lanes, more.period_s)) > parts:
             small, parts = _small(records, design, y, loose or die, need), need
         tried, small, moved, size = _settled(small, [*found, more], loose)
-        strong = size >= _SMALL * float(np.std(left))
-        if not strong[-1]:
+        strong = size >= max(_SMALL * float(np.std(left)), _SMALL * records.step_um)
+        if not strong[-1] or _slipped(more, tried[-1], float(np.ptp(records.time_s))):
             break
         # An alias by the passes may have come first: once the true wave is in, nothing is left of it.
         found, loose = [one for one, stays in zip(tried, strong, strict=True) if stays], moved
-        left = _without(records, first, found, design, small)
+        columns = [column for one in found for column in wave_columns(records.time_s, one.period_s)]
+        left = _without(first, found, columns, design, small)
     if loose is not None and not found:
         _, _, loose, _ = _settled(small, [], loose)
-    return found, loose or die
+    return found, loose or die, columns
+
+
+def _slipped(found: Found, settled: Found, span: float) -> bool:
+    """Did the fit carry the period more than one independent frequency away?  Then no wave stood where one was seen."""
+    return abs(1 / found.period_s - 1 / settled.period_s) > 1 / span
 
 
 def _settled(small: _Small, found: list[Found], die: Die | None) -> tuple[list[Found], _Small, Die | None, Floats]:
@@ -131,7 +142,7 @@ def _settled(small: _Small, found: list[Found], die: Die | None) -> tuple[list[F
     return found, small, die, np.hypot(last[0::2], last[1::2])
 
 
-def _without(records: Records, residual: Floats, found: list[Found], design: Design, small: _Small) -> Floats:
+def _without(residual: Floats, found: list[Found], columns: list[Floats], design: Design, small: _Small) -> Floats:
     """Residuals of the fit without waves, less the waves and what passes, lanes and sectors had taken of them."""
     known = moments(small.design, small.y)
     with_them = solve(small.with_waves(found), small.y, known=known)
@@ -140,8 +151,8 @@ def _without(records: Records, residual: Floats, found: list[Found], design: Des
     out -= (with_them.lane - bare.lane)[design.lane]
     if design.sector is not None:
         out -= (with_them.die - bare.die)[design.sector]
-    for one, a, b in zip(found, with_them.wave[0::2], with_them.wave[1::2], strict=True):
-        out -= np.hypot(a, b) * np.cos(records.time_s * (2 * np.pi / one.period_s) - np.arctan2(b, a))
+    for column, size in zip(columns, with_them.wave, strict=True):
+        out -= size * column
     return out
 
 

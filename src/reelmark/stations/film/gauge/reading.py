@@ -7,8 +7,9 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from reelmark.stations.film.gauge.believed import Believed
 from reelmark.stations.film.gauge.die import Die
-from reelmark.stations.film.gauge.marks import GaugeMark, find_marks
+from reelmark.stations.film.gauge.marks import GaugeMark, family_alarm, find_marks
 from reelmark.stations.film.gauge.model import Model, fit
 from reelmark.stations.film.gauge.records import clean
 from reelmark.stations.film.gauge.shares import Shares, mirror, plain, shares
@@ -23,6 +24,7 @@ class Settings:
 
     die : its motion, "find", or None for a die that stands;  like : dead time, sweep, share for the search
     noise_um : gauge alone, head stopped;  elements_m : circumferences of rolls by name, m
+    believed : ranges outside which a column's unit is doubted
     limits : None: target is the roll's own mean, no tolerance, so no Cpk;  costs : what a metre of web holds
     """
 
@@ -35,6 +37,7 @@ class Settings:
     costs: Costs | None = None
     core_mm: float = 152.4
     false_per_week: float = 1.0
+    believed: Believed = field(default_factory=Believed)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,9 +61,10 @@ def read_roll(
 ) -> Reading:
     """Read one roll; columns of one length N, in the order of time.  Refuses what `clean` and `fit` refuse."""
     s = settings or Settings()
-    records = clean(time_s, metre_m, across_mm, gauge_um)
+    records = clean(time_s, metre_m, across_mm, gauge_um, believed=s.believed)
     lanes = min(s.lanes, _places(records.across_mm))
-    model = fit(records, lanes=lanes, die=s.die, like=s.like, elements_m=s.elements_m)
+    alarm = min(0.001, family_alarm(records, s.false_per_week))
+    model = fit(records, lanes=lanes, die=s.die, like=s.like, elements_m=s.elements_m, alarm=alarm)
     tolerance = s.limits.tolerance_um if s.limits else None
     marks = tuple(find_marks(model, tolerance_um=tolerance, false_per_week=s.false_per_week))
     verdict = judge(model, marks, limits=s.limits, costs=s.costs, core_mm=s.core_mm, noise_um=s.noise_um)

@@ -9,13 +9,13 @@ waves into the residual and part of a wave into along.  TIP 1101 and T 545 do no
 names its method (reference notes 1.1, 1.2).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
 from reelmark.errors import BadValue
-from reelmark.measure.anova import TwoWay, two_way
+from reelmark.measure.anova import Term, TwoWay, component, ratio, residual, two_way
 from reelmark.stations.film.gauge.drifts import independent
 from reelmark.stations.film.gauge.model import Model
 from reelmark.stations.film.gauge.records import Bools, Floats
@@ -136,17 +136,50 @@ def _interval(variance: float, df: float, level: float) -> tuple[float, float]:
 
 
 def plain(model: Model) -> TwoWay:
-    """Two-way ANOVA of the means by pass and lane, over the passes that saw every lane; two at least."""
-    full = (model.cells.count > 0).all(axis=1)
-    if np.count_nonzero(full) < 2:
-        true = f"{np.count_nonzero(full)} passes saw all {model.lanes} lanes"
+    """Two-way ANOVA of the means by pass and lane, over the passes that saw every lane.
+
+    Where these are fewer than half, over those that saw half of the lanes: cells that nobody read hold what the rest
+    gives (Yates's missing values, 1933, from memory), and the residual has as many degrees of freedom less; the
+    answer's method says how many.  Refused below two passes.
+    """
+    count = model.cells.count > 0
+    full: Bools = np.asarray(count.all(axis=1), np.bool_)
+    if 2 * np.count_nonzero(full) < len(full):
+        full = count.mean(axis=1) >= 0.5
+    if np.count_nonzero(full) < 2 or not count[full].any(axis=0).all():
+        true = f"{np.count_nonzero(full)} passes saw half of the {model.lanes} lanes"
         raise BadValue("lanes", model.lanes, true, "ask for fewer lanes")
-    table = model.cells.value[full]
-    return two_way(table, scans=max(2.0, independent(table.mean(axis=1))))
+    missing = ~count[full]
+    table = _filled(model.cells.value[full], missing)
+    told = two_way(table, scans=max(2.0, independent(table.mean(axis=1))))
+    return _less(told, int(np.count_nonzero(missing)), len(table)) if missing.any() else told
+
+
+def _filled(table: Floats, missing: Bools) -> Floats:
+    """The table with missing cells as the sum of their pass and lane: set again until they stay."""
+    out = np.where(missing, np.mean(table[~missing]), table)
+    for _ in range(60 if missing.any() else 0):
+        fitted = out.mean(axis=1)[:, None] + out.mean(axis=0) - out.mean()
+        out = np.where(missing, fitted, table)
+    return out
+
+
+def _less(told: TwoWay, missing: int, passes: int) -> TwoWay:
+    """The table of a filled one, the residual's degrees of freedom less by what was filled."""
+    left = Term("residual", told.residual.sum_squares, max(told.residual.df - missing, 1.0))
+    parts = (
+        component("along", told.along, left, len(told.lane_effect), 0.95, told.scans - 1),
+        component("across", told.across, left, passes, 0.95),
+        residual(left, 0.95),
+    )
+    method = f"{told.method}; {missing} cells that no reading fell in filled by pass and lane"
+    return replace(told, residual=left, p_along=ratio(told.along, left)[1], p_across=ratio(told.across, left)[1],
+                   components=parts, method=method)  # fmt: skip
 
 
 def mirror(model: Model, alarm: float = 0.001) -> Mirror | None:
-    """Forward against reverse passes; None where the head reads one way only, or fewer than 4 passes each way.
+    """Forward against reverse passes; None where the head reads one way only, or where a lane was read in fewer
+    than 4 passes each way.
 
     A wave whose period is that of the scan fakes a profile: forward and mirrored reverse then agree, forward and
     reverse do not (reference notes 1.4).  A shift of the head's place between the directions shows here too.
@@ -155,9 +188,13 @@ def mirror(model: Model, alarm: float = 0.001) -> Mirror | None:
 
     forward = model.records.forward
     sides = [_side(model, forward), _side(model, ~forward)]
-    if min(len(side) for side in sides) < 4:
+    seen = [np.count_nonzero(np.isfinite(side), axis=0) for side in sides]
+    if min(int(many.min()) for many in seen) < 4:
         return None
-    (one, one_var), (two, two_var) = [(np.nanmean(s, axis=0), np.nanvar(s, axis=0, ddof=1) / len(s)) for s in sides]
+    (one, one_var), (two, two_var) = [
+        (np.nanmean(side, axis=0), np.nanvar(side, axis=0, ddof=1) / many)
+        for side, many in zip(sides, seen, strict=True)
+    ]
     apart = one - two - np.mean(one - two)
     chance = float(chdtrc(model.lanes - 1, float(np.sum(apart**2 / np.maximum(one_var + two_var, 1e-12)))))
     first, second = model.lane_um + one, model.lane_um + two
@@ -166,10 +203,8 @@ def mirror(model: Model, alarm: float = 0.001) -> Mirror | None:
 
 
 def _side(model: Model, which: Bools) -> Floats:
-    """Residuals of those passes that saw every lane, (passes, lanes)."""
-    full = (model.cells.count > 0).all(axis=1)
-    out: Floats = model.cells.residual[full & which]
-    return out
+    """Residuals of those passes by lane, (passes, lanes), NaN where a lane was not read."""
+    return np.where(model.cells.count[which] > 0, model.cells.residual[which], np.nan)
 
 
 def _like(a: Floats, b: Floats) -> float:

@@ -85,6 +85,9 @@ def solve(design: Design, y: Floats, ridge: float = 1e-9, known: Moments | None 
     cross, gram, right = _with_waves(design, y, base)
     mixed = cross / count[:, None]
     gram, right = gram - cross.T @ mixed, right - mixed.T @ level_sum
+    alone = np.diag(gram).max() <= 1e-9 * count.sum()  # the levels take all: nothing is left to tell the rest by
+    if alone:
+        gram = gram + np.eye(design.size)
     scale = np.sqrt(np.maximum(np.diag(gram), 1e-9 * np.diag(gram).max()))
     scaled = gram / np.outer(scale, scale)
     free = _free(design)
@@ -100,7 +103,7 @@ def solve(design: Design, y: Floats, ridge: float = 1e-9, known: Moments | None 
     x = x - shift
     level = level_sum / count - mixed @ x
     a, b = design.lanes, design.lanes + design.sectors
-    condition = float(eigen[-1] / max(float(eigen[0]), 1e-300))
+    condition = np.inf if alone else float(eigen[-1] / max(float(eigen[0]), 1e-300))
     return Solution(level, x[:a], x[a:b], x[b:], inverse, count, mixed, condition)
 
 

@@ -64,17 +64,20 @@ class _Bins:
     count: Floats
 
 
-def find_wave(time: Floats, residual: Floats, pass_s: float, cycle_s: float, alarm: float) -> Found | None:
+def find_wave(
+    time: Floats, residual: Floats, pass_s: float, cycle_s: float, alarm: float, shortest_s: float = 0.0
+) -> Found | None:
     """The strongest wave that chance shows with a probability below alarm, or None.
 
     time, residual : shape (N,), residuals with the pass means taken off;  pass_s : on the web;  cycle_s : turn and all
-    Looked for: from twice the bin to the period of which the levels leave 15 %.  Periods locked to the passes,
+    shortest_s : period below which the time stamps show none
+    Looked for: from 2.5 bins to the period of which the levels leave 15 %.  Periods locked to the passes,
     2 cycle_s / k, are left to the comparison of forward and reverse passes, for lanes cannot be told from them: each
     within three widths of a peak, the first four wider (slopes of a wandering level within passes look like these).
     """
     bins = _binned(time, residual, pass_s)
     freq, power, left = _power(bins, pass_s)
-    good = _searched(freq, left, cycle_s, float(time[-1] - time[0]), bins.step)
+    good = _searched(freq, left, cycle_s, float(time[-1] - time[0]), bins.step) & (freq * shortest_s <= 1)
     if np.count_nonzero(good) < 4 * _PAD:
         return None
     ratio = np.where(good, power / _background(power), 0.0)
