@@ -5,6 +5,7 @@ Check values: the simulated film's own truth (its source is named beside each), 
 
 import json
 import math
+import os
 import subprocess
 import sys
 import xml.etree.ElementTree as ET
@@ -26,7 +27,7 @@ from reelmark.acts.gauge_alarms import charts_of
 from reelmark.acts.gauge_view import RollView, roll_view
 from reelmark.demo.gauge import FAULTS, Film, Ramp, scan
 from reelmark.desk import Desk
-from reelmark.errors import BadValue, NotThere
+from reelmark.errors import BadValue, NotThere, Problem
 from reelmark.figures.gauge import Frame, ticks
 from reelmark.io.gauge import GAUGE
 from reelmark.measure.runlength import cusum
@@ -35,7 +36,7 @@ from reelmark.stations.film.gauge.reading import read_roll
 from reelmark.web import page
 from reelmark.web.content import csv_of, json_of
 from reelmark.web.faults import HANDLERS
-from reelmark.web.pages import film
+from reelmark.web.pages import film, film_figures, film_parts
 from reelmark.web.pages.film_line import sweep_of
 from reelmark.web.roles import Role
 from small_demo import folder, made
@@ -338,6 +339,75 @@ def test_the_line_is_set_on_the_page(works):
     assert any("from memory" in row[3] for row in content.tables()["from-memory"].every())
 
 
+def test_core_and_spot_are_asked_with_their_unit_and_move_the_answer(works):
+    """Ridge = laps x thickness, laps = (D - d)/(2 t): a thicker core has fewer laps (reference notes on film, 2)."""
+    asks: dict[str, Any] = {"file": "a.csv", "roll": "F01", "target": 75.0, "tolerance": 3.0}
+    plain, given = build(works, **asks), build(works, **asks, core_mm=300.0, spot_mm=20.0)
+    ridge = [max(float(row[6]) for row in one.tables()["lanes"].every()) for one in (plain, given)]
+    assert ridge[1] < ridge[0]
+    notes = [one.figures()["map"].note + one.figures()["lanes"].note for one in (plain, given)]
+    assert "10 mm assumed" in notes[0]
+    assert "152.4 mm (assumed)" in notes[0]
+    assert "20 mm" in notes[1]
+    assert "300 mm" in notes[1]
+    assert "assumed" not in notes[1]
+    form = next(part for part in plain.parts if getattr(part, "title", "") == "Roll and limits")
+    hints = {one.name: (one.title, one.hint) for one in form.fields}
+    for name in ("core_mm", "spot_mm"):
+        assert "mm" in hints[name][0]
+        assert "common practice, no source" in hints[name][1]
+
+
+def test_the_rolls_before_come_from_all_files_and_the_page_does_not_wait_for_them(tmp_path):
+    (tmp_path / "gauge").mkdir()
+    for n in range(1, 4):
+        rolls = {f"F{n}{part}": columns(SHORT, 10 * n + i) for i, part in enumerate("ab")}
+        at = tmp_path / "gauge" / f"{n}.parquet"
+        parquet.write_table(table(rolls), at)
+        os.utime(at, (1e9 + n, 1e9 + n))
+    (tmp_path / "gauge" / "0.csv").write_text("no gauge", encoding="utf-8")
+    os.utime(tmp_path / "gauge" / "0.csv", (1e9, 1e9))
+    first = build(tmp_path, file="3.parquet", roll="F3b").tables()["rolls-before"]
+    assert "being read" in first.note
+    film.FILES.settle()
+    whole = build(tmp_path, file="3.parquet", roll="F3b").tables()["rolls-before"]
+    assert [row[0] for row in whole.every()] == ["F1a", "F1b", "F2a", "F2b", "F3a", "F3b (this one)"]
+    assert [row[1] for row in whole.every()][:2] == ["1.parquet", "1.parquet"]
+    assert "being read" not in whole.note
+    assert all(abs(float(row[2]) - 75) < 1 for row in whole.every())
+    film.FILES.settle()
+    assert "rolls-before" not in build(tmp_path, file="1.parquet", roll="F1a").tables()
+
+
+def test_an_unreadable_file_is_told_by_its_name_alone(tmp_path):
+    (tmp_path / "gauge").mkdir()
+    for name in ("bad.parquet", "bad.csv"):
+        (tmp_path / "gauge" / name).write_bytes(bytes(range(256)) * 4)
+        with pytest.raises(Problem, match=name) as no:
+            build(tmp_path, file=name)
+        assert str(tmp_path) not in str(no.value)
+        assert str(tmp_path) not in words(build(tmp_path))
+
+
+def test_what_the_journal_knows_of_the_roll_stands_along_it(tmp_path):
+    """A mark from 10 to 11 m as wound lies from 110 to 111 m of a gauge that read 100 m at the core: closed form."""
+    at = folder(tmp_path)
+    with Desk(at) as desk:
+        body = {"kind": "mark", "unit": "F01", "lanes": [1, 2], "start": "10 m", "end": "11 m",
+                "fault": "resin lot 7 begins", "grade": "note", "seen_by": "A. Moss"}  # fmt: skip
+        ours = {**body, "fault": "drift +1 um", "seen_by": "gauge"}
+        desk.post([body, ours], "office", "A. Moss", None, "2026-04-01T08:00:00Z")
+        asked = SimpleNamespace(base="/orders/T", now=SimpleNamespace(reading=desk.reading))
+        found = film_parts.events(asked, "F01", 100.0)  # type: ignore[arg-type]
+        assert film_parts.events(asked, "F99", 0.0) == ()  # type: ignore[arg-type]
+    mine = [one for one in found if "resin" in one.what]
+    assert [(one.from_m, one.to_m, one.seen_by) for one in mine] == [(110.0, 111.0, "A. Moss")]
+    assert not any("drift" in one.what for one in found)
+    parts = film_figures.along(faulty(), (72.0, 78.0), [one._replace(from_m=2000.0) for one in mine])
+    assert "resin lot 7 begins" in parts[0].draw(True)  # type: ignore[union-attr]
+    assert [row[2] for row in parts[1].every()] == ["resin lot 7 begins"]  # type: ignore[union-attr]
+
+
 # --- the page served, and the command --------------------------------------------------------------------------
 
 
@@ -354,6 +424,7 @@ def client(works: Path) -> TestClient:
     "target=nan", "target=inf", "target=0", "tolerance=-1", "tolerance=1e9", "lanes=1", "lanes=401", "mark=0",
     "die=melted", "die_s=0", "file=" + "a" * 200, "elements=" + "a" * 500, "core_m=1e99", "gauge=x", "width=1&speed=1",
     "file=%00", "roll=%00", "elements=a%201;;%20", "lanes=400", "left_mm=5&right_mm=5",
+    "core_mm=0", "core_mm=nan", "spot_mm=-1", "spot_mm=1e9", "core_mm=1e3&spot_mm=500",
 ])  # fmt: skip
 def test_no_question_breaks_it(client, query):
     assert client.get(f"/orders/T/film?{query}").status_code in {200, 404, 422}

@@ -1,6 +1,8 @@
 """All settings from one recipe.  Check values: the command line of the issue and film.md 1 and 2 of our notes."""
 
 import json
+import subprocess
+import sys
 from dataclasses import fields, replace
 from math import inf, isfinite, nan
 from typing import Any
@@ -120,14 +122,23 @@ def _moved(known: Known | Table) -> Any:
     return tuple((t, v * 1.01) for t, v in known.points) if isinstance(known, Table) else known.value * 1.01
 
 
+LIMITS = {
+    "draw_limit": 6.9,
+    "cast_wall_limit": 3.1e-3,
+    "bath_limit": 9.0,
+    "draw_down_least": 1.1,
+    "draw_down_limit": 1.0,
+}  # fmt: skip  on the other side of the notes' line
+
+
 @pytest.mark.parametrize(
     ("part", "name"), [(p, n) for p, one in (("material", POLYPROPYLENE), ("line", LINE)) for n, _ in one.items()]
 )
 def test_each_value_listed_is_one_the_answer_rests_on(part, name, monkeypatch):
     monkeypatch.setattr(rolled, "COARSE_LAPS", 10)
     held = getattr(NOTES, part)
-    if name == "draw_limit":  # it moves no figure, only what is refused
-        assert "refused" in sweep(NOTES, "material.draw_limit", [6.9])[0]
+    if name in LIMITS:  # it moves no figure, only what is refused
+        assert "refused" in sweep(NOTES, f"{part}.{name}", [LIMITS[name]])[0]
         return
     moved = replace(NOTES, **{part: held.over("moved by a test", **{name: _moved(dict(held.items())[name])})})
     before, after = (settings(r).figures() for r in (NOTES, moved))
@@ -144,6 +155,46 @@ def test_values_read_nowhere_are_listed_and_the_users_own_are_not():
     again = settings(ours)
     assert "material.fusion" not in {one.name for one in again.from_memory}
     assert again.cooling.latent_heat_kj_kg == pytest.approx(0.45 * 190)
+
+
+@pytest.mark.parametrize(
+    ("change", "field", "says"),
+    [
+        # By hand: 0.4 x 7 x 6 = 16.8 mm, above 12.
+        ({"gauge": 4e-4}, "cast_wall", "400 um drawn 7 x 6 needs that, and 12 mm"),
+        # By hand: draw-down = v0/v_die falls with the gap; 4 mm gives 1.0902 (film.md 1.1), so 1.5 mm 0.409.
+        ({"line": LINE.over("a test", die_gap=1.5e-3)}, "die_gap", "draw-down is 0.409"),
+        ({"speed": 6.0, "draw_across": 9.0, "draw_along": 8.0}, "bath_length", "80 m is the most"),
+    ],
+)
+def test_a_line_that_nobody_could_build_is_refused_with_its_limit(change, field, says):
+    with pytest.raises(BadValue, match=says) as no:
+        settings(replace(NOTES, **change))
+    assert no.value.field == field
+    assert "limit" in no.value.cure or "least" in no.value.cure
+    tags = {name: known.source for name, known in LINE.items() if name.endswith(("_limit", "_least"))}
+    assert set(tags.values()) == {"common practice, no source"}
+    assert len(tags) == 4
+
+
+def test_a_limit_of_the_line_is_an_input_and_half_of_it_is_unusual():
+    wide = LINE.over("a test", die_gap=0.02)
+    thick = replace(NOTES, gauge=2e-4, speed=2 / 60, line=wide)  # 8.4 mm of wall, by hand
+    assert any("A cast wall of 8.4 mm is unusual" in note for note in settings(thick).balance.notes)
+    far = replace(NOTES, gauge=4e-4, speed=1 / 60, line=wide.over("a test", cast_wall_limit=0.02))
+    assert settings(far).balance.cast_wall_mm == pytest.approx(16.8)
+
+
+def test_trim_in_percent_is_told_how_to_write_it():
+    with pytest.raises(BadValue, match=r'200%, and 50 % is the most; write "2 %" or 0\.02'):
+        replace(NOTES, trim=2.0)
+
+
+def test_a_sweep_takes_a_name_with_and_without_its_part():
+    bare, dotted = (sweep(NOTES, name, [700.0])[0] for name in ("melt_density", "material.melt_density"))
+    assert bare["draw_down"] == dotted["draw_down"]
+    names = [name for part in (POLYPROPYLENE, LINE) for name, _ in part.items()] + [f.name for f in fields(Recipe)]
+    assert len(names) == len(set(names)), "a bare name that means two numbers"
 
 
 def test_notes_speak_where_a_model_is_used_at_its_edge():
@@ -231,3 +282,73 @@ def test_every_value_of_the_material_and_the_line_names_unit_and_source():
             assert known.unit, name
             assert len(known.source) > 5, name
             assert not isinstance(known, Known) or isfinite(known.value)
+
+
+# ---- on the command line
+
+LINE_OF_THE_NOTES = ("--gauge", "75 um", "--width", "2.8 m", "--speed", "25 m/min")
+
+
+def film(*words: str, code: int = 1) -> Any:
+    done = subprocess.run(
+        [sys.executable, "-m", "reelmark", "film", *words, "--json"], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == code, done.stdout + done.stderr
+    return json.loads(done.stdout)
+
+
+def test_a_sweep_that_is_refused_all_through_is_an_error_with_the_first_reason():
+    told = film("set", *LINE_OF_THE_NOTES, "--sweep", "draw-across=30,40")
+    assert [row["draw_across"] for row in told["rows"]] == [30, 40]
+    assert told["error"].startswith("no value of draw_across can be run; 30: draw_across = 30.0: the material's draw")
+    named = film("set", *LINE_OF_THE_NOTES, "--sweep", "colour=1")["cure"]
+    assert "material.melt_density" in named
+    assert "line.die_gap" in named
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("--trim", "2"), 'write "2 %"'),
+        (("--trim", "-1 %"), 'write 2 % as "2 %"'),
+        (("--sweep", "output=0.1"), "found from gauge, width, speed"),
+        (("--density", "905 kg/m3", "--material", "density=910"), "density=910 is given too"),
+        (("--material", "density=905", "--material", "material.density=910"), "given twice"),
+        (("--material", "density=nan"), "finite"),
+        (("--material", "=5"), "a name and"),
+        (("--material", "melt_density=0.74"), "no polymer weighs that"),
+        (("--material", "draw_limit=0.5"), "not drawn by less than 1"),
+        (("--output", "600 kg/h"), "make 570.15 kg/h, not 600"),
+        (("--draw-across", "-7"), "not drawn by less than 1"),
+        (("--line", "gauge_path=1e9"), "0 to 1,000 m"),
+        (("--line", "melt_volume=0"), "melt_volume"),
+        (("--line", "winding_stress=1e9"), "strains the web by 0.5"),
+        (("--line", "draw_down_least=80"), "nothing lies between"),
+        (("--line", "water_temperature=15"), "273.15 more than in degC"),
+        (("--line", "output_tolerance=5"), "0 to 0.5; take one inside"),
+        (("--line", "die_gap=4"), "0.1 to 50 mm"),
+        (("--core", "152.4 m"), "20 to 1,000 mm"),
+    ],
+)
+def test_odd_settings_are_refused_in_the_engineers_words(words, says):
+    assert says in film("set", *LINE_OF_THE_NOTES, *words)["error"]
+
+
+def test_a_gauge_of_no_film_is_told_in_its_own_unit():
+    with pytest.raises(BadValue, match=r"gauge = '-75 um': it lies outside 2 to 500 um"):
+        settings(replace(NOTES, gauge=-75e-6))
+    with pytest.raises(BadValue, match=r"output = '1.5e\+06 kg/h': the other three make it|output = .*outside"):
+        settings(Recipe(gauge=5e-4, width=20.0, speed=25.0))
+
+
+def test_a_roll_too_heavy_to_be_usual_says_so():
+    done = settings(replace(NOTES, roll_length=20_000.0))
+    assert any("far above the 1,500 kg" in note and "no source" in note for note in done.roll.notes)
+    assert not any("far above" in note for note in settings(NOTES).roll.notes)
+
+
+@pytest.mark.parametrize("metres", ["0", "-2.5", "nan", "inf", "1e9", "", "wide"])
+def test_a_circumference_that_is_none_is_refused_before_the_file_is_read(metres):
+    told = film("read", "no-such-file.csv", "--element", f"nip={metres}")
+    assert "--element" in told["asked"]
+    assert "nip=2.5" in told["cure"]

@@ -3,6 +3,10 @@
 A spot's spectrum is the incoherent average of coherent ones over its thicknesses and over the instrument's line.
 """
 
+import json
+import re
+import subprocess
+import sys
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -199,8 +203,66 @@ def test_falling_wavenumbers_and_uneven_steps_read_alike(good):
     assert thickness(nu[::-1], T[::-1]) == read
     some = np.random.default_rng(0).random(nu.size) > 0.3
     assert thickness(nu[some], T[some]).thickness_um == pytest.approx(read.thickness_um, abs=4 * read.sd_um)
-    left_out = thickness(nu, np.where(abs(nu - 2349) < 25, T * 0.6, T), window=Window(leave_out=((2320, 2378),)))
-    assert left_out.thickness_um == pytest.approx(72.0, abs=0.02)  # carbon dioxide of the air, left out
+
+
+def with_air(nu: Floats, T: Floats, depth: float) -> Floats:
+    """The air's carbon dioxide on it: two branches beside 2349 1/cm, some 20 1/cm wide each (from memory)."""
+    band = sum(np.exp(-(((nu - at) / 11) ** 2) / 2) for at in (2335.0, 2361.0))
+    return np.asarray(T * np.exp(-depth * band))
+
+
+@pytest.mark.parametrize("depth", [0.05, 0.2, 0.5, 1.5])
+def test_the_airs_carbon_dioxide_is_left_out_and_said(spots, depth):
+    rng = np.random.default_rng(int(100 * depth))
+    miss = []
+    for d in np.linspace(65.3, 79.7, 16):
+        nu, T = spots.seen(float(d), rng=rng)
+        read = thickness(nu, with_air(nu, T, depth))
+        miss.append(read.thickness_um - d)
+        assert any("2280 to 2400 1/cm" in note and "from memory" in note for note in read.notes)
+        clear = thickness(nu, T)
+        assert not any("left out" in note for note in clear.notes)
+    assert abs(np.mean(miss)) < 0.02
+    assert np.abs(miss).max() < 0.06
+
+
+def test_what_is_left_out_is_an_input(good):
+    nu, T = good
+    whole = thickness(nu, T, window=Window(leave_out=()))
+    assert not any("left out" in note for note in whole.notes)
+    assert whole.thickness_um == pytest.approx(72.0, abs=0.03)
+    narrow = thickness(nu, with_air(nu, T, 0.2), window=Window(leave_out=((2300, 2390), (2690, 2900))))
+    assert narrow.thickness_um == pytest.approx(72.0, abs=0.03)
+    assert any("2300 to 2390, 2690 to 2900" in note for note in narrow.notes)
+    with pytest.raises(BadValue, match="points lie in the window 2000 to 2700 1/cm without 2001 to 2699"):
+        thickness(nu, T, window=Window(leave_out=((2001, 2699),)))
+    with pytest.raises(BadValue, match="leave_out"):
+        Window(leave_out=((2400, 2280),))
+
+
+@pytest.mark.parametrize("d_um", [20.0, 25.0, 30.0, 39.0, 202.0, 250.0, 400.0])
+def test_a_film_outside_the_range_searched_is_told_with_the_range(d_um):
+    """tmm films thinner and thicker than 40 to 200 um: told as such, and read when the range is widened."""
+    nu = np.arange(2000.0, 2701.0, 1.0)
+    T = through(PP, d_um, nu) + np.random.default_rng(int(d_um)).normal(0, 0.003, nu.size)
+    with pytest.raises(BadValue, match=r"^sought_um = '40 to 200 um'.*widen it") as no:
+        thickness(nu, T)
+    told = float(re.findall(r"(?:about|at) ([0-9.]+) um", no.value.true)[0])
+    assert told == pytest.approx(d_um, abs=0.5)
+    assert thickness(nu, T, sought_um=(d_um / 1.3, d_um * 1.3)).thickness_um == pytest.approx(d_um, abs=0.05)
+
+
+def test_faint_fringes_name_the_range_searched(spots):
+    with pytest.raises(BadValue, match="40 to 200 um were searched"):
+        thickness(*spots.seen(72.0, wedge_um=0.6, rng=np.random.default_rng(3)))
+
+
+def test_the_index_is_an_input():
+    film = PP.over("our sample 3", n0=1.5, relative_sd=0.001, strength=1.1)
+    assert (film.n0.value, film.n0.source, film.birefringence) == (1.5, "our sample 3", PP.birefringence)
+    assert film.bands[0].strength.value == pytest.approx(1.1 * 15_600)
+    with pytest.raises(BadValue, match="take one of n0"):
+        PP.over("our sample 3", colour=1.0)
 
 
 def test_reading_states_index_and_birefringence(good):
@@ -231,7 +293,7 @@ def test_wrong_dispersion_is_refused_never_read_an_order_off(spots, strength, we
     rng = np.random.default_rng(int(10 * strength + 100 * wedge))
     for d in (66.0, 70.7, 79.0):
         nu, T = spots.seen(d, wedge, rng=rng)
-        with pytest.raises(BadValue, match=r"^(index|order|visibility) "):
+        with pytest.raises(BadValue, match=r"^(thickness_um|visibility) "):
             thickness(nu, T, PP.stronger(strength))
 
 
@@ -265,7 +327,7 @@ def test_faint_fringes_are_refused_however_little_noise(spots):
 def test_noise_alone_is_refused():
     rng, nu = np.random.default_rng(6), np.arange(2000.0, 2701.0, 2.0)
     for _ in range(10):
-        with pytest.raises(BadValue, match=r"^(visibility|order) "):
+        with pytest.raises(BadValue, match=r"^(visibility|thickness_um|sought_um) "):
             thickness(nu, 0.92 + rng.normal(0, 0.01, nu.size))
 
 
@@ -415,3 +477,55 @@ def test_saturated_ch_band_is_refused():
 def test_absorption_refuses(call, said):
     with pytest.raises(BadValue, match=said):
         call()
+
+
+# ---- on the command line
+
+
+@pytest.fixture(scope="module")
+def file(spots, tmp_path_factory):
+    """72 um with the air's carbon dioxide on it, as an instrument's file."""
+    nu, T = spots.seen(72.0, rng=np.random.default_rng(12))
+    at = tmp_path_factory.mktemp("spectra") / "s.csv"
+    rows = zip(nu, with_air(nu, T, 0.4), strict=True)
+    at.write_text("wavenumber_cm1,transmittance\n" + "".join(f"{v},{t}\n" for v, t in rows), encoding="utf-8")
+    return at
+
+
+def command(at: Any, *words: str, code: int = 0) -> Any:
+    done = subprocess.run(
+        [sys.executable, "-m", "reelmark", "film", "spectrum", str(at), *words, "--json"],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == code, done.stdout + done.stderr
+    return json.loads(done.stdout)
+
+
+def test_the_command_leaves_out_finds_and_takes_another_index(file):
+    for words in ((), ("--leave-out", "2280-2400"), ("--leave-out", "2300-2390", "--leave-out", "2010-2020")):
+        told = command(file, *words)
+        assert told["thickness_um"] == pytest.approx(72.0, abs=0.05)
+        assert told["sought_um"] == [40, 200]
+    half = command(file, "--index", "n0=1.4874", "--leave-out", "2280-2400")  # 0.5 % higher: reads 0.4975 % lower
+    same = command(file, "--leave-out", "2280-2400")
+    assert half["thickness_um"] / same["thickness_um"] == pytest.approx(1 / 1.005, abs=3e-4)
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("--thinnest", "80 um", "--thickest", "150 um"), "80 to 150 um"),
+        (("--thinnest", "80 um", "--thickest", "70 um"), "the thinnest first"),
+        (("--thickest", "200"), "no unit"),
+        (("--leave-out", "2400-2280"), "lower first"),
+        (("--leave-out", "2349"), "no stretch"),
+        (("--leave-out", "none", "--leave-out", "2280-2400"), "none stands beside"),
+        (("--leave-out", "nan-2400"), "does not rise"),
+        (("--window", "2000"), "no stretch"),
+        (("--index", "n0=0.5"), "between 1 and 3"),
+        (("--index", "n0=inf"), "finite"),
+        (("--index", "colour=1"), "take one of n0"),
+    ],
+)
+def test_the_command_refuses_odd_questions(file, words, says):
+    assert says in command(file, *words, code=1)["error"]

@@ -1,12 +1,12 @@
 """The film line on the command line: set it, read its gauge, read a spectrum."""
 
-import math
 from pathlib import Path
 from typing import Annotated, Any, Optional
 
 import typer
 
 from ..errors import BadValue
+from .film_given import circumferences, in_si, left_out, named, stretch, swept_of, tube_of
 from .show import as_json, group, guarded, say, table
 
 __all__ = ["app"]
@@ -14,30 +14,8 @@ __all__ = ["app"]
 app = group("The film line: its settings, and what its gauge says.")
 Json = Annotated[bool, typer.Option("--json", help="One JSON document, for machines.")]
 Text = Optional[str]  # noqa: UP045  what typer reads
-
-
-def _si(name: str, text: str | None, kind: str) -> float | None:
-    """A quantity with its unit in SI; None where it was not given."""
-    from .. import units
-
-    if text is None:
-        return None
-    try:
-        return float(units.parse(text, getattr(units, kind)))
-    except BadValue as error:
-        raise BadValue(f"--{name}", text, error.true, error.cure) from error
-
-
-def _named(option: str, given: list[str] | None) -> dict[str, float]:
-    """NAME=NUMBER pairs, SI."""
-    found = {}
-    for text in given or ():
-        name, _, value = text.partition("=")
-        try:
-            found[name.strip()] = float(value)
-        except ValueError as error:
-            raise BadValue(option, text, "it is no name and number", "write it as draw_stress=25e6, in SI") from error
-    return found
+Texts = Optional[list[str]]  # noqa: UP045
+LEFT_OUT = "Wavenumbers in it not read: 2280-2400, or none. Not given: carbon dioxide of the air, where it is seen."
 
 
 @app.command("set")
@@ -55,8 +33,8 @@ def set_line(
     core: Annotated[Text, typer.Option(help='Core diameter: "152.4 mm".')] = None,
     order_length: Annotated[Text, typer.Option(help='Metres of web wanted in all: "48 km".')] = None,
     cooled_sides: Annotated[int, typer.Option(help="1, water outside only, or 2.", min=1, max=2)] = 1,
-    material: Annotated[list[str] | None, typer.Option(help="A property known better, SI: melt_density=740.")] = None,
-    line: Annotated[Optional[list[str]], typer.Option(help="A figure of the line, SI: draw_stress=25e6.")] = None,  # noqa: UP045
+    material: Annotated[Texts, typer.Option(help="A property known better, SI: melt_density=740.")] = None,
+    line: Annotated[Texts, typer.Option(help="A figure of the line, SI: draw_stress=25e6.")] = None,
     tube: Annotated[Text, typer.Option(help="Ask the thin-film model: blow-up,draw,length: 2.2,1.8,5.")] = None,
     vary: Annotated[Text, typer.Option("--sweep", help="One input over values, SI: speed=0.3,0.4,0.5.")] = None,
     json: Json = False,
@@ -65,46 +43,30 @@ def set_line(
     from ..acts.film import film_settings, film_sweep, recipe_of
 
     wanted: dict[str, Any] = {
-        "gauge": _si("gauge", gauge, "LENGTH"), "width": _si("width", width, "LENGTH"),
-        "speed": _si("speed", speed, "SPEED"), "output": _si("output", output, "MASS_FLOW"),
-        "draw_across": draw_across, "draw_along": draw_along, "trim": _si("trim", trim, "FRACTION"),
-        "roll_length": _si("roll-length", roll_length, "LENGTH"), "core_diameter": _si("core", core, "LENGTH"),
-        "order_length": _si("order-length", order_length, "LENGTH"), "cooled_sides": cooled_sides,
+        "gauge": in_si("gauge", gauge, "LENGTH"), "width": in_si("width", width, "LENGTH"),
+        "speed": in_si("speed", speed, "SPEED"), "output": in_si("output", output, "MASS_FLOW"),
+        "draw_across": draw_across, "draw_along": draw_along, "trim": in_si("trim", trim, "FRACTION"),
+        "roll_length": in_si("roll-length", roll_length, "LENGTH"), "core_diameter": in_si("core", core, "LENGTH"),
+        "order_length": in_si("order-length", order_length, "LENGTH"), "cooled_sides": cooled_sides,
     }  # fmt: skip
-    known = _named("--material", material)
+    known = named("--material", material)
     if density is not None:
-        known["density"] = _si("density", density, "DENSITY") or 0.0
-    recipe = recipe_of(wanted, known, _named("--line", line), _tube(tube))
+        if "density" in known:
+            raise BadValue("--density", density, f"--material density={known['density']:g} is given too", "give one")
+        known["density"] = in_si("density", density, "DENSITY") or 0.0
+    recipe = recipe_of(wanted, known, named("--line", line), tube_of(tube))
     if vary is not None:
-        field, values = _swept(vary)
-        _show_sweep(film_sweep(recipe, field, values), json)
+        field, values = swept_of(vary)
+        swept = film_sweep(recipe, field, values)
+        _show_sweep(swept, json)
+        if "error" in swept:
+            raise typer.Exit(1)
         return
     answer = film_settings(recipe)
     if json:
         as_json(answer)
         return
     _show(answer)
-
-
-def _tube(text: str | None) -> tuple[float, float, float] | None:
-    if text is None:
-        return None
-    try:
-        blow_up, draw, length = (float(one) for one in text.split(","))
-    except ValueError as error:
-        raise BadValue("--tube", text, "it is not three numbers", "write blow-up,draw,length as 2.2,1.8,5") from error
-    return blow_up, draw, length
-
-
-def _swept(text: str) -> tuple[str, list[float]]:
-    field, _, values = text.partition("=")
-    try:
-        found = [float(one) for one in values.split(",")]
-    except ValueError as error:
-        raise BadValue("--sweep", text, "it is no name and numbers", "write it as speed=0.3,0.4,0.5, in SI") from error
-    if len(found) > 100 or not all(math.isfinite(one) for one in found):
-        raise BadValue("--sweep", text[:60], "1 to 100 finite values are swept at once", "take fewer, or finite ones")
-    return field.strip(), found
 
 
 def _show(answer: dict[str, Any]) -> None:
@@ -129,27 +91,40 @@ def _show_sweep(answer: dict[str, Any], json: bool) -> None:
         as_json(answer)
         return
     shown = ("output_kg_h", "speed_m_min", "cast_wall_mm", "bubble_pressure_mbar", "bath_length_m", "cooling_duty_kw")
+    field = answer["swept"]
+    rows = [row for row in answer["rows"] if "refused" not in row]
     table(
-        f"Swept: {answer['swept']}",
-        [answer["swept"], *shown, "refused"],
-        [
-            [_short(row[answer["swept"]]), *(_short(row.get(k)) for k in shown), row.get("refused")]
-            for row in answer["rows"]
-        ],
+        f"Swept: {field}", [field, *shown], [[_short(row[field]), *(_short(row.get(k)) for k in shown)] for row in rows]
     )
+    say(*(f"{_short(row[field])} is refused. {row['refused']}" for row in answer["rows"] if "refused" in row))
 
 
 @app.command()
 @guarded
 def spectrum(
     file: Annotated[Path, typer.Argument(help="CSV or Parquet with wavenumber_cm1 and transmittance.")],
+    thinnest: Annotated[str, typer.Option(help="Film looked for, from here")] = "40 um",
+    thickest: Annotated[str, typer.Option(help="to here.")] = "200 um",
+    window: Annotated[str, typer.Option(help="Wavenumbers read, 1/cm.")] = "2000-2700",
+    leave_out: Annotated[Texts, typer.Option(help=LEFT_OUT)] = None,
+    index: Annotated[Texts, typer.Option(help="n0=1.485, relative_sd, birefringence, strength (of its bands).")] = None,
     json: Json = False,
 ) -> None:
     """An infrared spectrum of clear film as its thickness, or why it cannot be read."""
     from ..acts.film import film_spectrum
     from ..io.gauge import read_spectrum
+    from ..stations.film.spectrum import Window
 
-    answer = film_spectrum(read_spectrum(file))
+    low, high = (
+        1e6 * (in_si(name, text, "LENGTH") or 0) for name, text in (("thinnest", thinnest), ("thickest", thickest))
+    )
+    if not 1 <= low < high <= 5000:
+        true = "the range runs from 1 to 5,000 um, the thinnest first"
+        raise BadValue(
+            "--thinnest, --thickest", f"{low:g} um, {high:g} um", true, "look at their units and their order"
+        )
+    read_in = Window(*stretch("--window", window), leave_out=left_out(leave_out))
+    answer = film_spectrum(read_spectrum(file), (low, high), read_in, named("--index", index))
     if json:
         as_json(answer)
         return
@@ -169,7 +144,7 @@ def read(
     noise: Annotated[Text, typer.Option(help='Of the gauge alone, head and web stopped: "0.1 um".')] = None,
     lanes: Annotated[int, typer.Option(help="Lanes of the gauge.", min=2, max=400)] = 40,
     die_stands: Annotated[bool, typer.Option("--die-stands", help="Neither die nor haul-off turns.")] = False,
-    element: Annotated[Optional[list[str]], typer.Option(help="Circumference of a roll or gear, m: nip=2.5.")] = None,  # noqa: UP045
+    element: Annotated[Texts, typer.Option(help="Circumference of a roll or gear, m: nip=2.5.")] = None,
     false_per_week: Annotated[float, typer.Option(help="False marks a week in all.", min=0.01, max=1000)] = 1.0,
     json: Json = False,
 ) -> None:
@@ -179,13 +154,13 @@ def read(
     from ..stations.film.gauge import Settings
 
     asked = {"target": target, "tolerance": tolerance, "noise": noise}
-    si = {name: _si(name, text, "LENGTH") for name, text in asked.items()}
+    si = {name: in_si(name, text, "LENGTH") for name, text in asked.items()}
     wanted, allowed, alone = (None if one is None else one * 1e6 for one in si.values())
     for name, one in (("--target", wanted), ("--tolerance", allowed), ("--noise", alone)):
         if one is not None and not 0 < one < 2000:
             raise BadValue(name, f"{one:g} um", "it lies outside 0 to 2000 um", "look at its unit and its sign")
     settings = Settings(
-        lanes=lanes, die=None if die_stands else "find", noise_um=alone, elements_m=_named("--element", element),
+        lanes=lanes, die=None if die_stands else "find", noise_um=alone, elements_m=circumferences(element),
         limits=limits_of(wanted, allowed), false_per_week=false_per_week,
     )  # fmt: skip
     answer = film_read(read_gauge(file), settings)

@@ -19,11 +19,12 @@ from .gauge import Film, Line, Ramp, scan
 from .size import Size
 from .troubles import FILM, Trouble
 
-__all__ = ["FEWEST", "SPEED", "FilmRoll", "film_rolls", "gauge_records", "passes"]
+__all__ = ["FEWEST", "METRES_A_MINUTE", "SPEED", "FilmRoll", "film_rolls", "gauge_records", "passes"]
 
 FEWEST: Final = 20  # passes from which marks are looked for; with 8 and fewer our own study found false ones
 LONG: Final = 5000.0  # m from which a roll can hold any fault: a swing of the haul-off and more, many slow waves
-SPEED: Final = 25 / 60  # m/s
+METRES_A_MINUTE: Final = 25  # of the line, its gauge and the shop's record of the roll
+SPEED: Final = METRES_A_MINUTE / 60  # m/s
 WIDE: Final = 2800.0  # mm
 DROP_S: Final = 2.0
 FORMING: Final = 13 / 6  # m of the bubble in which the film still gives way, assumed: all of it feels the drop

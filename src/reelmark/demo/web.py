@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from ..units import metres
+from .filmline import METRES_A_MINUTE
 from .shop import Shop
 from .writing import Json
 
@@ -54,7 +55,7 @@ def _short_roll(shop: Shop) -> str:
 def _film(shop: Shop, name: str, length: int) -> str:
     shop.floor.film(name, length)
     body = {"kind": "roll", "unit": name, "length": metres(length), "lanes": shop.size.order.lanes}
-    shop.book.write("film line", body, 900 + _seconds(length, 40), gives=[name])
+    shop.book.write("film line", body, 900 + _seconds(length, METRES_A_MINUTE), gives=[name])
     if shop.chance.yes(60):
         _mark(shop, name, "thick band", "film gauge")
     return name

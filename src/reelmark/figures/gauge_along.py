@@ -10,6 +10,7 @@ from .gauge import LEFT, RIGHT, TOP, WIDE, Frame, said, ticks
 __all__ = ["level_picture", "roll_picture", "spectrum_picture"]
 
 HIGH: Final = 40  # px of the roll
+MOST_EVENTS: Final = 12
 INK: Final = {"keep": "material", "downgrade": "pale", "cut out": "accent"}
 
 
@@ -52,8 +53,18 @@ def _span(*rows: Iterable[float]) -> tuple[float, float]:
     return low - pad, high + pad
 
 
-def level_picture(view: RollView, limits: tuple[float, float] | None, *, title: str, alone: bool) -> str:
-    """Level of every pass, its EWMA between its limits, the steps found afterwards; under it the two sums."""
+def level_picture(
+    view: RollView,
+    limits: tuple[float, float] | None,
+    events: Sequence[tuple[float, str]] = (),
+    *,
+    title: str,
+    alone: bool,
+) -> str:
+    """Level of every pass, its EWMA between its limits, the steps found afterwards; under it the two sums.
+
+    events : (metre, words) of what the journal knows of the roll, MOST_EVENTS of them drawn
+    """
     metre, level = view.pass_metre_m.tolist(), (view.mean_um + view.level_um).tolist()
     chart = view.charts.level
     rows = [level] if chart is None else [level, *((view.mean_um + one).tolist() for one in (chart.lower, chart.upper))]
@@ -67,12 +78,17 @@ def level_picture(view: RollView, limits: tuple[float, float] | None, *, title: 
         parts += frame.level(at, words)
     for n, shift in enumerate(view.charts.changes):
         parts += frame.upright(metre[shift.place], f"{shift.size:+.2f} um".replace("-", "−"), "accent", n % 3)
+    there = [one for one in events if frame.left <= one[0] <= frame.right][:MOST_EVENTS]
+    for n, (at, words) in enumerate(there):
+        parts += frame.upright(at, f"{words[:28]}…" if len(words) > 29 else words, "ink", 12 + n % 4)
     return _with_sums(view, frame, parts, metre, title, alone)
 
 
 def _with_sums(view: RollView, frame: Frame, parts: list[str], metre: list[float], title: str, alone: bool) -> str:
     charts = view.charts
-    key = "thin: level of each pass;  strong: EWMA, between its limits;  upright: steps found afterwards"
+    key = (
+        "thin: level of each pass;  strong: EWMA in its limits;  upright: steps found afterwards, marks of the journal"
+    )
     parts.append(label(LEFT, 15, key, "quiet"))
     words = f"Level of {len(metre):,} passes; {len(charts.changes):,} steps found; "
     if charts.level is None:

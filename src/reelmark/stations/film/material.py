@@ -111,9 +111,13 @@ class Material(Sourced):
 
     def __post_init__(self) -> None:
         _signs(self)
-        if not 300 <= self.density.value <= 3000:
-            true = "no polymer film weighs that; the unit is kg/m3"
-            raise BadValue("density", self.density.value, true, "write 905 kg/m3 or 0.905 g/cm3")
+        for name in ("density", "melt_density", "cooling_density"):
+            value = getattr(self, name).value
+            if not 300 <= value <= 3000:
+                true = "no polymer weighs that: 300 to 3,000 kg/m3"
+                raise BadValue(name, value, true, "write 905 kg/m3 or 0.905 g/cm3, and 905 where SI is asked")
+        if self.draw_limit.value < 1:
+            raise BadValue("draw_limit", self.draw_limit.value, "film is not drawn by less than 1", "give 7 for 7 : 1")
         if self.crystallinity.value > 1:
             raise BadValue("crystallinity", self.crystallinity.value, "it is a share of 1", "write 0.45 for 45 %")
         if not self.melting_from.value < self.freezing.value < self.melting_to.value:

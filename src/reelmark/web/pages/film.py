@@ -19,6 +19,8 @@ from .film_parts import parts_of
 
 __all__ = ["FILES", "PAGE"]
 
+CORE_MM, SPOT_MM, ASSUMED = 152.4, 10.0, "assumed: common practice, no source"
+
 FILES: Final = GaugeFiles()
 KINDS: Final = (("find", "look for its motion"), ("still", "it stands"), ("rotating", "it turns"),
                 ("oscillating", "it, or the haul-off, swings"))  # fmt: skip
@@ -30,6 +32,8 @@ Name = Annotated[str, Query(max_length=128)]
 Um = Annotated[Annotated[float, Field(ge=0.001, le=2000, allow_inf_nan=False)] | None, _blank, Query()]
 Place = Annotated[Annotated[float, Field(ge=-1e6, le=1e6, allow_inf_nan=False)] | None, _blank, Query()]
 Many = Annotated[Annotated[float, Field(ge=0.01, le=1e6, allow_inf_nan=False)] | None, _blank, Query()]
+Core = Annotated[Annotated[float, Field(ge=10, le=1000, allow_inf_nan=False)] | None, _blank, Query()]
+Spot = Annotated[Annotated[float, Field(ge=0.1, le=500, allow_inf_nan=False)] | None, _blank, Query()]
 Lanes = Annotated[Annotated[int, Field(ge=2, le=400)] | None, _blank, Query()]
 Index = Annotated[int, Query(ge=1, le=1000)]
 
@@ -52,6 +56,8 @@ class Asks:
     core_m: float | None = None
     left_mm: float | None = None
     right_mm: float | None = None
+    core_mm: float | None = None
+    spot_mm: float | None = None
     mark: int = 1
 
     def query(self) -> dict[str, str]:
@@ -77,6 +83,8 @@ def build(
     core_m: Place = None,
     left_mm: Place = None,
     right_mm: Place = None,
+    core_mm: Core = None,
+    spot_mm: Spot = None,
     mark: Index = 1,
     gauge: Um = None,
     width: Many = None,
@@ -90,7 +98,7 @@ def build(
 ) -> Content:
     """One roll of one file, and the settings of the line where they are asked."""
     asks = Asks(file, roll, target, tolerance, noise, false_a_week, lanes, die, die_s, dead_s, elements, core_m,
-                left_mm, right_mm, mark)  # fmt: skip
+                left_mm, right_mm, core_mm, spot_mm, mark)  # fmt: skip
     setting = (gauge, width, speed, output, draw_across or 7.0, draw_along or 6.0)
     line: tuple[Part, ...] = settings_of(asked, setting) if any(one is not None for one in setting[:4]) else ()
     if line and sweep:
@@ -129,12 +137,12 @@ def _of_roll(asked: Asked, asks: Asks, name: str, files: list[str], line: tuple[
     columns, form = FILES.columns(folder, name, roll), _form(asked, asks, name, files, rolls)
     settings = _settings(asked, asks, columns["gauge_um"])
     try:
-        view = FILES.view(folder, name, roll, settings, 10.0)
+        view = FILES.view(folder, name, roll, settings, asks.spot_mm or SPOT_MM)
     except Problem as problem:
         return Content(
             "Film", (f"Roll {roll} of {name} cannot be read. {problem}.",), (*line, form, setting, *CAUTIONS_SAID)
         )
-    parts = parts_of(asked, view, settings, asks, name, _across(asks, view), FILES.beside(folder, name))
+    parts = parts_of(asked, view, settings, asks, name, _across(asks, view), FILES.before(folder, name, roll, settings))
     lead = (
         _lead(view, settings, asks),
         *(f"{note[:1].upper()}{note[1:]}." for note in (*view.notes, *view.charts.notes)),
@@ -164,7 +172,7 @@ def _settings(asked: Asked, asks: Asks, gauge_um: Any) -> Settings:
     die, like = _die(asks)
     return Settings(
         lanes=asks.lanes or 40, die=die, like=like, noise_um=asks.noise, elements_m=_elements(asks.elements),
-        limits=limits, costs=costs, false_per_week=asks.false_a_week or 1.0,
+        limits=limits, costs=costs, false_per_week=asks.false_a_week or 1.0, core_mm=asks.core_mm or CORE_MM,
     )  # fmt: skip
 
 
@@ -221,6 +229,8 @@ def _form(asked: Asked, asks: Asks, name: str, files: list[str], rolls: list[str
         ask("core_m", "Gauge's metre at the core", asks.core_m, "empty: 0, the counter set to 0 as the roll began"),
         ask("left_mm", "Left edge of the order's lanes, mm", asks.left_mm, "on the gauge's scale; empty: as swept"),
         ask("right_mm", "Right edge, mm", asks.right_mm),
+        ask("core_mm", "Core of the wound roll, mm", asks.core_mm, f"diameter; empty: {CORE_MM:g}, {ASSUMED}"),
+        ask("spot_mm", "Spot of the gauge's head, mm", asks.spot_mm, f"width; empty: {SPOT_MM:g}, {ASSUMED}"),
     )  # fmt: skip
     says = (
         "The gauge sits before the winder: what it reads first lies at the core. The order's lanes lie evenly between "

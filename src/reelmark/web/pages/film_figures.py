@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from functools import partial
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -11,14 +11,24 @@ from ...figures.gauge import bars_picture
 from ...figures.gauge_across import clock_picture, lanes_picture, map_picture
 from ...figures.gauge_along import level_picture, spectrum_picture
 from ...stations.film.gauge import Limits
-from ..content import Cell, Column, Figure, Table
+from ..content import Cell, Column, Figure, Link, Table
+from ..gauges import MOST_BEFORE, Before
 
-__all__ = ["along", "beside", "die_round", "fig", "lanes", "parts", "roll_map", "waves"]
+__all__ = ["Event", "along", "beside", "die_round", "fig", "lanes", "parts", "roll_map", "waves"]
 
 UNSURE: Final = 0.25  # of the tolerance: the map is hatched where its sd is larger; our own choice
 LASTING: Final = 0.1  # of the tolerance: a lane off the mean by more is called persistent; our own choice
-MOST_BESIDE: Final = 10  # other rolls beside
 SAYS: Final = {"same": "forward and reverse", "mirrored": "forward and mirrored reverse"}
+
+
+class Event(NamedTuple):
+    """A mark of the journal on the roll: metres of the gauge, what it was, who saw it, its entry."""
+
+    from_m: float
+    to_m: float
+    what: str
+    seen_by: str
+    entry: Link
 
 
 def fig(title: str, unit: str = "", places: int = 0) -> Column:
@@ -52,22 +62,34 @@ def parts(view: RollView) -> Figure:
                   Table("variance", title, columns, rows), note)  # fmt: skip
 
 
-def beside(view: RollView, others: Sequence[RollView]) -> tuple[Table, ...]:
-    """The same of other rolls of the file that were looked at."""
-    if len(others) < 2:
+def beside(view: RollView, before: Sequence[Before], whole: bool) -> tuple[Table, ...]:
+    """The same of the rolls before it, from all files, and of this one last."""
+    if whole and not before:
         return ()
     causes = [p.name for p in view.parts]
-    rows: list[list[Cell]] = [
-        [one.roll, one.mean_um, *(p.sigma_um for p in one.parts)] for one in others[-MOST_BESIDE:]
-    ]
-    columns = (Column("Roll"), fig("Mean", "um", 2), *(fig(f"s {name}", "um", 3) for name in causes))
-    return (Table("rolls-beside", "Rolls beside it", columns, rows, note="Those of this file looked at so far."),)
+    rows: list[list[Cell]] = []
+    for one in before:
+        parts = {p.name: p.sigma_um for p in one.parts}
+        rows.append([one.roll, one.file, one.mean_um, *(parts.get(name) for name in causes), one.refused or None])
+    rows.append([f"{view.roll} (this one)", None, view.mean_um, *(p.sigma_um for p in view.parts), None])
+    columns = (Column("Roll"), Column("File"), fig("Mean", "um", 2), *(fig(f"{name}, s", "um", 3) for name in causes))
+    if any(one.refused for one in before):
+        columns = (*columns, Column("Not read"))
+    else:
+        rows = [row[:-1] for row in rows]
+    note = (
+        f"The last {MOST_BEFORE} before it at most, oldest first, in the order in which the files were written; lanes, "
+        "die and noise as asked for this one."
+    )
+    if not whole:
+        note = f"More of them are being read: load the page again in some seconds. {note}"
+    return (Table("rolls-before", "Rolls before it", columns, rows, note=note),)
 
 
 # ---- 3 the map, 4 the lanes, 5 the die
 
 
-def roll_map(view: RollView, limits: Limits) -> Figure:
+def roll_map(view: RollView, limits: Limits, spot_mm: float | None) -> Figure:
     unsure = UNSURE * limits.tolerance_um
     seen, title = view.map, "The whole roll"
     off = np.abs(seen.far_um - limits.target_um)
@@ -77,9 +99,10 @@ def roll_map(view: RollView, limits: Limits) -> Figure:
         rows.append([float(seen.metre_m[column]), *_edges(view, lane), float(seen.far_um[column, lane]),
                      float(seen.sd_um[column, lane])])  # fmt: skip
     columns = (fig("About", "m"), fig("From", "mm"), fig("To", "mm"), fig("Gauge", "um", 2), fig("sd", "um", 3))
+    spot = "10 mm assumed" if spot_mm is None else f"{spot_mm:g} mm"
     every = "every pass" if seen.every == 1 else f"one pass of {seen.every:,}"
     note = (
-        f"The model's estimate of every place. Slanting lines: {every} of the head, whose spot (10 mm assumed) saw "
+        f"The model's estimate of every place. Slanting lines: {every} of the head, whose spot ({spot}) saw "
         f"{100 * seen.seen:.2g} % of the area. Hatched: the estimate's standard deviation is above a quarter of the "
         f"tolerance, {unsure:.3g} um: {100 * float((seen.sd_um > unsure).mean()):.1f} % of the map. Marks are not "
         "in it."
@@ -94,7 +117,7 @@ def _edges(view: RollView, lane: int) -> tuple[int, int]:
     return round(float(view.edges_mm[lane])), round(float(view.edges_mm[lane + 1]))
 
 
-def lanes(view: RollView, ends: tuple[float, float]) -> Figure:
+def lanes(view: RollView, ends: tuple[float, float], core_mm: float, assumed: bool) -> Figure:
     v, title = view.verdict, "Profile across"
     least = LASTING * (ends[1] - ends[0]) / 2
     persistent = np.abs(view.lane_um) > np.maximum(3 * view.lane_sd_um, least)
@@ -107,10 +130,11 @@ def lanes(view: RollView, ends: tuple[float, float]) -> Figure:
     columns = (fig("From", "mm"), fig("To", "mm"), fig("Mean", "um", 3), fig("Off the mean", "um", 3),
                fig("± 2 SE", "um", 3), Column("Persistent"), fig("Ridge", "mm", 2), fig("Cpk", "", 2),
                fig("Thinnest", "um", 2), fig("Thickest", "um", 2))  # fmt: skip
+    core = f"{core_mm:g} mm{' (assumed)' if assumed else ''}"
     note = (
         f"Persistent: off the mean all along by more than three standard errors and {least:.3g} um, a tenth of the "
-        "tolerance. Ridge: build-up on the radius of the wound roll against the mean, on a core of 152.4 mm (assumed), "
-        "nothing compressed. Where no band of ±2 standard errors is seen, it is narrower than the line."
+        f"tolerance. Ridge: build-up on the radius of the wound roll against the mean, on a core of {core}, nothing "
+        "compressed. Where no band of ±2 standard errors is seen, it is narrower than the line."
     )
     return Figure("lanes", title, lambda alone: lanes_picture(view, ends, title=title, alone=alone),
                   Table("lanes", "Lanes, furthest off first", columns, rows, most=12), note)  # fmt: skip
@@ -144,7 +168,8 @@ def die_round(view: RollView) -> tuple[Figure | str, ...]:
 # ---- 6 along, 7 waves
 
 
-def along(view: RollView, ends: tuple[float, float]) -> Figure:
+def along(view: RollView, ends: tuple[float, float], events: Sequence[Event]) -> tuple[Figure | Table, ...]:
+    """Level, steps, and what the journal knows of the roll."""
     charts, title, metre = view.charts, "Along the roll", view.pass_metre_m
     rows: list[list[Cell]] = [
         [float(metre[s.place]), float(metre[s.low]), float(metre[min(s.high, len(metre) - 1)]), float(s.size),
@@ -161,9 +186,19 @@ def along(view: RollView, ends: tuple[float, float]) -> Figure:
         f"Limits for one false alarm of this chart in {charts.run_length:,.0f} passes, its share of the rate asked "
         f"for. Correlation from pass to pass {charts.phi:.2f}."
     )
-    draw = partial(level_picture, view, ends, title=title)
+    draw = partial(level_picture, view, ends, [(one.from_m, one.what) for one in events], title=title)
     under = Table("changes", "Steps of the level, found afterwards", columns, rows, "No step.")
-    return Figure("along", title, lambda alone: draw(alone=alone), under, note)
+    return (Figure("along", title, lambda alone: draw(alone=alone), under, note), _events(events))
+
+
+def _events(events: Sequence[Event]) -> Table:
+    columns = (fig("From", "m", 1), fig("To", "m", 1), Column("What"), Column("Seen by"), Column("In the journal"))
+    note = (
+        "Marks that others than the gauge wrote on this roll, by the gauge's metres. A new resin lot, a change of "
+        "screens or a stop stands here once it is written as a mark on its metres."
+    )
+    empty = "The journal holds no mark on this roll but the gauge's own."
+    return Table("events", "What else happened to it", columns, [list(one) for one in events], empty, note, most=12)
 
 
 def waves(view: RollView) -> tuple[Figure | str, ...]:

@@ -16,9 +16,10 @@ from ...spans import Extent, Spans
 from ...stations.film.gauge import GaugeMark, Settings
 from ...stations.film.gauge.marks import Grade
 from ..content import Cell, Column, Field, Figure, Form, Link, Table
+from ..gauges import Before
 from ..page import Asked
 from ..roles import Role
-from .film_figures import along, beside, die_round, fig, lanes, parts, roll_map, waves
+from .film_figures import Event, along, beside, die_round, fig, lanes, parts, roll_map, waves
 
 __all__ = ["parts_of"]
 
@@ -32,12 +33,22 @@ class Asks(Protocol):
     @property
     def core_m(self) -> float | None: ...
     @property
+    def core_mm(self) -> float | None: ...
+    @property
+    def spot_mm(self) -> float | None: ...
+    @property
     def mark(self) -> int: ...
     def query(self) -> dict[str, str]: ...
 
 
 def parts_of(
-    asked: Asked, view: RollView, settings: Settings, asks: Asks, file: str, across: Across, others: Sequence[RollView]
+    asked: Asked,
+    view: RollView,
+    settings: Settings,
+    asks: Asks,
+    file: str,
+    across: Across,
+    before: tuple[Sequence[Before], bool],
 ) -> tuple[Any, ...]:
     """All nine, in the order of the engineer's eye."""
     limits = settings.limits
@@ -46,8 +57,10 @@ def parts_of(
     marks = [(mark, _place(asked, view.roll, mark, across, asks.core_m or 0.0)) for mark in view.marks]
     return (
         _roll(view, ends), _stretches(view), _marks(asked, marks, asks, file), *_mark_form(asked, marks, asks.mark),
-        parts(view), *beside(view, others), roll_map(view, limits), lanes(view, ends), *die_round(view),
-        along(view, ends), *waves(view), _alarms(asked, view, settings, asks.core_m or 0.0),
+        parts(view), *beside(view, *before), roll_map(view, limits, asks.spot_mm),
+        lanes(view, ends, settings.core_mm, asks.core_mm is None), *die_round(view),
+        *along(view, ends, events(asked, view.roll, asks.core_m or 0.0)), *waves(view),
+        _alarms(asked, view, settings, asks.core_m or 0.0),
     )  # fmt: skip
 
 
@@ -89,7 +102,9 @@ def _capable(view: RollView) -> list[list[Cell]]:
 
 
 def _percent(value: float | None) -> str:
-    return "–" if value is None else f"{value:.3g}"
+    if value is None:
+        return "–"
+    return "under 0.001" if 0 < value < 0.001 else f"{value:.3g}"
 
 
 def _stretches(view: RollView) -> Table:
@@ -167,7 +182,7 @@ def _mark_form(asked: Asked, marks: Marks, chosen: int) -> tuple[Form, ...]:
     if not asked.may(Role.WRITE) or not 1 <= chosen <= len(marks):
         return ()
     mark, place = marks[chosen - 1]
-    if isinstance(place, Problem):
+    if isinstance(place, Problem) or _written(asked, place, mark.kind):  # it stands there: not twice
         return ()
     grades = tuple((one, one) for one in GRADES)
     fields = (
@@ -190,7 +205,7 @@ def _alarms(asked: Asked, view: RollView, settings: Settings, core_m: float) -> 
     columns = (Column("Rule"), fig("Furthest", "", 3), fig("Limit", "", 3), Column("Unit"), fig("From", "m", 1),
                fig("To", "m", 1), Column("Lane", "mm"), Column("Marked as"), Column("Seen by"))  # fmt: skip
     note = (
-        f"{settings.false_per_week:g} false alarms a week in all, over {len(view.lane_um) + 3:,} charts. An alarm is "
+        f"False alarms a week: {settings.false_per_week:g} in all, over {len(view.lane_um) + 3:,} charts. An alarm is "
         "answered by a mark in the journal on those metres; none stands there where the last columns are empty."
     )
     return Table("alarms", "Alarm log", columns, rows, "No chart went beyond its limits.", note)
@@ -213,3 +228,24 @@ def _acted(asked: Asked, view: RollView, alarm: Alarm, core_m: float) -> list[Ce
         if mark.extent & there:
             return [Link(f"{mark.fault}, entry {mark.seq:,}", f"{asked.base}/entry/{mark.seq}"), mark.seen_by]
     return [None, None]
+
+
+# ---- 6 what the journal knows of the roll
+
+
+def events(asked: Asked, roll: str, core_m: float) -> tuple[Event, ...]:
+    """Marks of the journal on the roll as it was wound, by the gauge's metres; those of the gauge itself left out."""
+    shop = asked.now.reading.shop
+    if roll not in shop.rolls:
+        return ()
+    whole = Extent({(roll, lane): Spans.of((0, shop.web_length[roll])) for lane in shop.rolls[roll]})
+    found = []
+    for mark in shop.marks:
+        spans = [span for there in [mark.extent & whole] if there for _, some in there.items() for span in some]
+        if spans and mark.seen_by != "gauge":
+            start, end = (
+                f(at) / 1e6 + core_m for f, at in ((min, [a for a, _ in spans]), (max, [b for _, b in spans]))
+            )
+            link = Link(f"entry {mark.seq:,}", f"{asked.base}/entry/{mark.seq}")
+            found.append(Event(start, end, mark.fault, mark.seen_by, link))
+    return tuple(sorted(found, key=lambda one: one.from_m))

@@ -9,10 +9,10 @@ Source: conservation of mass.
 """
 
 from dataclasses import dataclass
-from math import hypot, pi, prod
+from math import hypot, inf, pi, prod
 
 from reelmark.errors import BadValue
-from reelmark.stations.film.predict.given import within
+from reelmark.stations.film.predict.given import SHOWN, within
 
 __all__ = ["GAUGE_LEANS", "Cast", "Die", "Flow", "Running", "cast", "die", "gauge_tolerance", "solve"]
 
@@ -70,28 +70,33 @@ class Die:
 def solve(flow: Flow, density: float) -> Running:
     """The flow with its one None found.  BadValue unless exactly three are given, or for one outside its bounds."""
     given = {name: getattr(flow, name) for name in BOUNDS if getattr(flow, name) is not None}
-    if len(given) != 3:
-        true = f"{len(given)} of gauge, width, speed and output are given, and three settle the fourth"
-        raise BadValue("flow", ", ".join(given) or "nothing given", true, "give exactly three of them")
     for name, value in given.items():
         within(name, value, *BOUNDS[name])
+    if len(given) != 3:
+        true = f"{len(given)} of gauge, width, speed and output are given, and three settle the fourth"
+        if len(given) == 4:
+            makes = _missing("output", given, 2 * density) * 3600
+            true += f": gauge, width and speed make {makes:.5g} kg/h, not {given['output'] * 3600:.5g}"
+        raise BadValue("flow", ", ".join(given) or "nothing given", true, "give exactly three of them")
     wanted = next(name for name in BOUNDS if name not in given)
     given[wanted] = _missing(wanted, given, 2 * within("density", density, 300, 3000, "kg/m3"))
     least, most, unit = BOUNDS[wanted]
     if not least <= given[wanted] <= most:
-        true = f"the other three make it {given[wanted]:.4g} {unit}, outside {least:g} to {most:g}"
-        raise BadValue(wanted, given[wanted], true, "look at the units of the other three")
+        shown, times = SHOWN.get(wanted, (unit, 1.0))
+        made, ends = f"{given[wanted] * times:.4g} {shown}", f"{least * times:g} to {most * times:g}"
+        true = f"the other three make it {made}, outside {ends}"
+        raise BadValue(wanted, made, true, "look at the units of the other three")
     return Running(**given)
 
 
-def cast(flow: Running, across: float, along: float, limit: float) -> Cast:
+def cast(flow: Running, across: float, along: float, limit: float, thickest: float = inf) -> Cast:
     """The cast tube that is drawn by these ratios to this gauge and width.
 
-    limit : the most the material may be drawn either way.  BadValue beyond it, below 1, or where the wall would be
-    thicker than the tube is wide, so that nothing is left inside.
+    limit : the most the material may be drawn either way; thickest : wall, m, that a line is built for.  BadValue
+    beyond them, below a draw of 1, or where the wall would be thicker than the tube is wide: nothing is left inside.
     """
     for name, ratio in (("draw_across", across), ("draw_along", along)):
-        if within(name, ratio, 0.0, 1e6, "") < 1:
+        if within(name, ratio, -1e6, 1e6, "") < 1:
             raise BadValue(name, ratio, "film is not drawn by less than 1", "give width after over width before")
         if ratio > limit:
             true = f"the material's draw limit is {limit:g}, beyond which it breaks"
@@ -101,15 +106,37 @@ def cast(flow: Running, across: float, along: float, limit: float) -> Cast:
     if wall >= radius:
         true = f"a cast wall of {wall * 1e3:.3g} mm in a tube of radius {radius * 1e3:.3g} mm leaves its inside below 0"
         raise BadValue("gauge", flow.gauge, true, "make a thinner or wider film, or draw it less")
+    if wall > thickest:
+        true = (
+            f"{flow.gauge * 1e6:.4g} um drawn {across:g} x {along:g} needs that, and {thickest * 1e3:g} mm is the most"
+        )
+        cure = "draw it less, make it thinner, or give the line's own cast_wall_limit"
+        raise BadValue("cast_wall", f"{wall * 1e3:.3g} mm", true, cure)
     return Cast(wall, radius, flow.speed / along, bubble)
 
 
-def die(output: float, tube: Cast, melt_density: float, diameter: float, gap: float) -> Die:
-    """Speed in the die gap and draw-down to the tube.  BadValue for a gap of no die."""
+def die(
+    output: float,
+    tube: Cast,
+    melt_density: float,
+    diameter: float,
+    gap: float,
+    believed: tuple[float, float] = (0.0, inf),
+) -> Die:
+    """Speed in the die gap and draw-down to the tube.  BadValue for a gap of no die.
+
+    believed : the least and the most draw-down that melt can be run with; BadValue outside.
+    """
     within("die_gap", gap, 1e-4, 0.05, "m")
     within("die_diameter", diameter, 4 * gap, 10, "m")
     speed = output / (melt_density * pi * diameter * gap)
-    return Die(diameter, gap, speed, tube.speed / speed)
+    down = tube.speed / speed
+    if not believed[0] <= down <= believed[1]:
+        does = "piles up under the die" if down < believed[0] else "breaks"
+        true = f"draw-down is {down:.3g}, and outside {believed[0]:g} to {believed[1]:g} the melt {does}"
+        cure = f"take a gap near {gap / down * 1e3:.3g} mm, or give the line's own draw_down_least and draw_down_limit"
+        raise BadValue("die_gap", f"{gap * 1e3:g} mm", true, cure)
+    return Die(diameter, gap, speed, down)
 
 
 def gauge_tolerance(**relative: float) -> float:

@@ -19,6 +19,7 @@ from reelmark.stations.film.predict.sets import (
 __all__ = ["balance_of", "bubble_of", "cooling_of", "hardening_of", "times_of", "tube_of"]
 
 MINUTE, HOUR = 60.0, 3600.0
+UNUSUAL = 0.5  # of a limit of the line, from which a note says so; our own choice
 USUAL_DRAW = (4.5, 8.0)  # "usually 4.5:1 and 8.0:1" for flat-line film, boppfilms.blogspot.com 2021/03
 
 
@@ -26,7 +27,8 @@ def balance_of(recipe: Recipe, flow: balance.Running, cast: balance.Cast) -> Bal
     """Mass, die, leans and tolerance."""
     line, lean = recipe.line, balance.GAUGE_LEANS
     diameter = 2 * cast.radius * line.die_over_tube.value
-    die = balance.die(flow.output, cast, recipe.material.melt_density.value, diameter, line.die_gap.value)
+    believed = (line.draw_down_least.value, line.draw_down_limit.value)
+    die = balance.die(flow.output, cast, recipe.material.melt_density.value, diameter, line.die_gap.value, believed)
     tolerance = balance.gauge_tolerance(
         output=line.output_tolerance.value,
         width=line.width_tolerance.value,
@@ -51,7 +53,7 @@ def balance_of(recipe: Recipe, flow: balance.Running, cast: balance.Cast) -> Bal
         gauge_to_width=lean["width"],
         gauge_to_speed=lean["speed"],
         gauge_tolerance_percent=tolerance * 100,
-        notes=_balance_notes(recipe, die.draw_down),
+        notes=_balance_notes(recipe, die.draw_down, cast.wall),
     )
 
 
@@ -94,6 +96,7 @@ def cooling_of(recipe: Recipe, flow: balance.Running, cast: balance.Cast) -> Coo
     bath = cooling.Bath(line.water_temperature.value, line.water_coefficient.value, recipe.cooled_sides)
     wall = cooling.wall_time(made, bath, cast.wall, hot, cold)
     cp, theta = lost.total / (hot - cold), (cold - bath.temperature) / (hot - bath.temperature)
+    length = _bath(recipe, wall.time, cast)
     bi = cooling.biot(bath, cast.wall, made.conductivity.value)
     series, said = _series(recipe, bath, cast.wall, cp, theta)
     lumped = cooling.lumped_bound(made, bath, cast.wall, hot, cold)
@@ -107,12 +110,12 @@ def cooling_of(recipe: Recipe, flow: balance.Running, cast: balance.Cast) -> Coo
         water_flow_m3_h=water / line.water_density.value * HOUR,
         biot=bi,
         cooling_time_s=wall.time,
-        bath_length_m=wall.time * cast.speed,
+        bath_length_m=length,
         inner_face_degc=wall.inner - KELVIN,
         series_time_s=series,
         series_bath_m=None if series is None else series * cast.speed,
         lumped_bound_s=lumped,
-        notes=(*_cooling_notes(bi, lumped, wall.time, lost.beyond), *said),
+        notes=(*_cooling_notes(bi, lumped, wall.time, lost.beyond), *_long(length, line.bath_limit.value), *said),
     )
 
 
@@ -157,14 +160,37 @@ def tube_of(recipe: Recipe) -> TubeSet:
     )
 
 
-def _balance_notes(recipe: Recipe, draw_down: float) -> Notes:
+def _balance_notes(recipe: Recipe, draw_down: float, wall: float) -> Notes:
     notes: Notes = ("Steady running; one density of the solid (a quenched tube is about 1 % less dense: from memory).",)
     for name, ratio in (("across", recipe.draw_across), ("along", recipe.draw_along)):
         if not USUAL_DRAW[0] <= ratio <= USUAL_DRAW[1]:
             notes += (f"Draw {name} {ratio:g} lies outside the 4.5 to 8.0 that is usual for oriented film.",)
     if draw_down < 1:
         notes += (f"Draw-down {draw_down:.3g} is below 1: the melt would pile up under the die; take a wider gap.",)
+    line = recipe.line
+    for said, value, limit in (
+        (f"Draw-down {draw_down:.3g}", draw_down, line.draw_down_limit.value),
+        (f"A cast wall of {wall * 1e3:.3g} mm", wall, line.cast_wall_limit.value),
+    ):
+        if value > UNUSUAL * limit:
+            notes += (f"{said} is unusual: more than half of the most that a line is built for.",)
     return notes
+
+
+def _bath(recipe: Recipe, time: float, cast: balance.Cast) -> float:
+    """Metres of bath; BadValue where no line has so many."""
+    length, most = time * cast.speed, recipe.line.bath_limit.value
+    if length > most:
+        true = f"{time:,.0f} s in the water at {cast.speed * MINUTE:.3g} m/min need that, and {most:g} m is the most"
+        cure = "run slower, cast thinner, cool both sides, or give the line's own bath_limit"
+        raise BadValue("bath_length", f"{length:,.3g} m", true, cure)
+    return length
+
+
+def _long(length: float, most: float) -> Notes:
+    if length <= UNUSUAL * most:
+        return ()
+    return (f"A bath of {length:.3g} m is unusual: more than half of the {most:g} m that is the most.",)
 
 
 def _series(recipe: Recipe, bath: cooling.Bath, wall: float, cp: float, theta: float) -> tuple[float | None, Notes]:

@@ -14,6 +14,7 @@ from reelmark.stations.film.predict.given import within
 __all__ = ["LINE", "Line", "Recipe", "TubeAsk"]
 
 EXAMPLE: Final = "assumed for an example: measure it on the line"
+TRADE: Final = "common practice, no source"
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +30,8 @@ class Line(Sourced):
         to gauge
     winding_stress, core_modulus : wound into the roll; of the core against pressure
     *_tolerance : relative, one sigma level, independent; roll_width_tolerance is in m
+    cast_wall_limit, bath_limit : the thickest wall and the longest bath that a line is built for
+    draw_down_least, draw_down_limit : the melt piles up under the die below the one, and breaks above the other
     """
 
     melt_temperature: Known
@@ -55,10 +58,14 @@ class Line(Sourced):
     roll_length_tolerance: Known
     roll_width_tolerance: Known
     roll_gauge_tolerance: Known
+    cast_wall_limit: Known
+    bath_limit: Known
+    draw_down_least: Known
+    draw_down_limit: Known
 
 
 LINE: Final = Line(
-    melt_temperature=Known(250 + KELVIN, "K", "common practice, no source"),
+    melt_temperature=Known(250 + KELVIN, "K", TRADE),
     cast_temperature=Known(30 + KELVIN, "K", EXAMPLE),
     water_temperature=Known(15 + KELVIN, "K", EXAMPLE),
     water_rise=Known(5.0, "K", EXAMPLE),
@@ -82,6 +89,10 @@ LINE: Final = Line(
     roll_length_tolerance=Known(0.002, "1", EXAMPLE),
     roll_width_tolerance=Known(1e-3, "m", EXAMPLE),
     roll_gauge_tolerance=Known(0.01, "1", EXAMPLE),
+    cast_wall_limit=Known(0.012, "m", TRADE),
+    bath_limit=Known(80.0, "m", TRADE),
+    draw_down_least=Known(0.5, "1", TRADE),
+    draw_down_limit=Known(60.0, "1", TRADE),
 )
 
 
@@ -129,7 +140,13 @@ class Recipe:
     line: Line = LINE
 
     def __post_init__(self) -> None:
+        if 1 < self.trim <= 50:
+            cure = f'write "{self.trim:g} %" or {self.trim / 100:g} if you mean percent'
+            raise BadValue(
+                "trim", self.trim, f"it is a share of the width: {self.trim:.0%}, and 50 % is the most", cure
+            )
         within("trim", self.trim, 0.0, 0.5, "as a share of 1")
+        within("air", self.air, 0.0, 0.5, "as a share of 1")
         within("roll_length", self.roll_length, 10, 1e5, "m")
         within("core_diameter", self.core_diameter, 0.02, 1, "m")
         if self.order_length is not None:
@@ -137,9 +154,18 @@ class Recipe:
         for name, known in self.line.items():
             if isinstance(known, Known):
                 _line(name, known)
+        least, most = self.line.draw_down_least.value, self.line.draw_down_limit.value
+        if not least < most:
+            true = f"draw_down_limit is {most:g}, and nothing lies between"
+            raise BadValue("draw_down_least", least, true, "give the lower one as least")
+
+
+BOUNDS: Final = {"melt_volume": (1e-5, 10.0), "cast_path": (0.0, 1000.0), "gauge_path": (0.0, 1000.0)}  # believable
 
 
 def _line(name: str, known: Known) -> None:
+    if name in BOUNDS:
+        within(name, known.value, *BOUNDS[name], known.unit)
     if not 0 <= known.value < float("inf"):
         raise BadValue(name, known.value, "it must be finite and not below zero", f"give it in {known.unit}")
     if known.unit == "K" and name != "water_rise":

@@ -7,6 +7,7 @@ from reelmark.stations.film.predict.sets import Notes, RollSet, WoundSet
 __all__ = ["roll_of", "wound_of"]
 
 HOUR = 3600.0
+USUAL_MASS = 1500.0  # kg; common practice, no source
 COARSE_LAPS = 300  # and twice as many; 1200 and 2400 change the core pressure of an 8 km roll by 0.1 %
 
 
@@ -32,10 +33,15 @@ def roll_of(recipe: Recipe, flow: balance.Running) -> tuple[RollSet, roll.Roll]:
     kilograms = None if order is None else order * film
     resin = None if kilograms is None else kilograms / (1 - recipe.trim)
     rolls = None if order is None else order / one.length
-    notes = (
+    notes: Notes = (
         "Even web; core and shaft are not in mass and inertia.  The tube is slit into two webs, wound at once.",
         "Order hours are running hours: no start-up, changeover or rejects.",
     )
+    if one.mass > 2 * USUAL_MASS:
+        notes += (
+            f"A roll of {one.mass:,.0f} kg is far above the {USUAL_MASS:,.0f} kg that are usual (common practice, no "
+            "source): shafts, cranes and chocks must be rated for it.",
+        )
     return RollSet(
         one.length,
         wide,

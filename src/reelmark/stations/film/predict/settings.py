@@ -28,6 +28,7 @@ CAUTIONS: Final = (
     "Static: earth rolls, people and containers; ionise at the winder and check the ionisers.",
     "Estimates for engineers: they replace neither local codes nor the maker's limits, nor the site's risk assessment.",
 )
+FLOW: Final = ("gauge", "width", "speed", "output")
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +79,8 @@ def settings(recipe: Recipe) -> Settings:
     flow = balance.solve(
         balance.Flow(recipe.gauge, recipe.width, recipe.speed, recipe.output), recipe.material.density.value
     )
-    cast = balance.cast(flow, recipe.draw_across, recipe.draw_along, recipe.material.draw_limit.value)
+    most, thickest = recipe.material.draw_limit.value, recipe.line.cast_wall_limit.value
+    cast = balance.cast(flow, recipe.draw_across, recipe.draw_along, most, thickest)
     cooled = blocks.cooling_of(recipe, flow, cast)
     roll, one = rolled.roll_of(recipe, flow)
     return Settings(
@@ -97,25 +99,32 @@ def settings(recipe: Recipe) -> Settings:
 def sweep(recipe: Recipe, field: str, values: Iterable[float]) -> list[dict[str, Any]]:
     """One row for each value of one input: {field: value, **figures}, or {field: value, "refused": why}.
 
-    field : one of Recipe's numbers, or "material.<property>" or "line.<property>", in SI.  BadValue for another.
+    field : one of Recipe's numbers, or a property of its material or line, plain or as "material.<property>" or
+    "line.<property>", in SI.  BadValue for another.
     """
-    return [_row(recipe, field, value) for value in values]
+    found = _swept(recipe, field)
+    return [_row(recipe, field, found, value) for value in values]
 
 
-def _row(recipe: Recipe, field: str, value: float) -> dict[str, Any]:
-    _swept(recipe, field)
+def _row(recipe: Recipe, field: str, found: str, value: float) -> dict[str, Any]:
     try:
-        return {field: value, **settings(_with(recipe, field, value)).figures()}
+        return {field: value, **settings(_with(recipe, found, value)).figures()}
     except BadValue as refused:
         return {field: value, "refused": str(refused)}
 
 
-def _swept(recipe: Recipe, field: str) -> None:
+def _swept(recipe: Recipe, field: str) -> str:
+    """The number of that name, with the part that holds it; a test holds that no two parts share a name."""
     numbers = [f.name for f in fields(recipe) if f.name not in ("material", "line", "tube")]
     for part in ("material", "line"):
         numbers += [f"{part}.{name}" for name, known in getattr(recipe, part).items() if isinstance(known, Known)]
-    if field not in numbers:
+    found = [one for one in numbers if field in (one, one.rpartition(".")[2])]
+    if not found:
         raise BadValue("sweep", field, "the recipe has no such number", f"take one of {', '.join(numbers)}")
+    three = [one for one in FLOW if getattr(recipe, one) is not None]
+    if found[0] in FLOW and found[0] not in three and len(three) == 3:
+        raise BadValue("sweep", field, f"it is found from {', '.join(three)}", "sweep one of these, or leave one out")
+    return found[0]
 
 
 def _with(recipe: Recipe, field: str, value: float) -> Recipe:

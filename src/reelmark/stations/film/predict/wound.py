@@ -30,6 +30,9 @@ CAUTION: Final = (
 )
 
 
+MOST_STRAIN: Final = 0.05  # beyond which film yields; common practice, no source
+
+
 @dataclass(frozen=True, slots=True)
 class Stack:
     """core_radius, radius : m; stress : wound in, Pa; along : Et; core : Ec; poisson : nu; across : P -> Er, Pa."""
@@ -49,6 +52,10 @@ class Stack:
         within("youngs_modulus", self.along, 1e6, 1e12, "Pa")
         within("core_modulus", self.core, 1e6, 1e13, "Pa")
         within("poisson", self.poisson, 0, 0.5, "")
+        strain = self.stress / self.along
+        if strain > MOST_STRAIN:
+            true = f"it strains the web by {strain:.2g}, and the law is elastic: {MOST_STRAIN:g} is the most"
+            raise BadValue("winding_stress", self.stress, true, "pull less, or look at the units of stress and modulus")
         if not self.radius > self.core_radius:
             raise BadValue("radius", self.radius, "it is not above the core's", "give both as radii, in m")
 

@@ -24,15 +24,17 @@ from reelmark.stations.film.spectrum.absorption import (
 )
 from reelmark.stations.film.spectrum.airy import contrast, phase, reflectance, transmittance
 from reelmark.stations.film.spectrum.calibrate import calibrated
-from reelmark.stations.film.spectrum.gauge import CAUTION, Reading, from_fringes, thickness
-from reelmark.stations.film.spectrum.given import Window
+from reelmark.stations.film.spectrum.gauge import CAUTION, SOUGHT_UM, Reading, from_fringes, thickness
+from reelmark.stations.film.spectrum.given import CARBON_DIOXIDE, Window
 from reelmark.stations.film.spectrum.index import POLYSTYRENE, PP, Index, Input, Lorentz
 from reelmark.stations.film.spectrum.study import Effect, index_errors
 
 __all__ = [
+    "CARBON_DIOXIDE",
     "CAUTION",
     "POLYSTYRENE",
     "PP",
+    "SOUGHT_UM",
     "Absorbed",
     "Effect",
     "Index",

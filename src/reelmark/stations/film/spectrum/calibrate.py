@@ -6,7 +6,7 @@ from numpy.typing import ArrayLike
 
 from reelmark.errors import BadValue
 from reelmark.stations.film.spectrum.fit import Fit, carrier, fit_order, order_um
-from reelmark.stations.film.spectrum.gauge import thickness
+from reelmark.stations.film.spectrum.gauge import settled, thickness
 from reelmark.stations.film.spectrum.given import Spectrum, Window, taken
 from reelmark.stations.film.spectrum.index import Index, Input
 
@@ -34,7 +34,9 @@ def calibrated(
 
     BadValue where the known thickness is too rough or the fringes do not fit with any strength of these bands.
     """
-    spectrum = taken(wavenumber_cm1, transmittance, index, window, (known_um * 0.7, known_um * 1.3))
+    sought = (known_um * 0.7, known_um * 1.3)
+    window = settled(wavenumber_cm1, transmittance, index, window, sought)
+    spectrum = taken(wavenumber_cm1, transmittance, index, window, sought)
     if not 0 < known_sd_um <= order_um(spectrum) / 6:
         true = f"an order is {order_um(spectrum):.2f} um; a sixth of it is the roughest that names the order"
         raise BadValue("known_sd_um", known_sd_um, true, "weigh a larger piece, or the mean of more")
@@ -42,7 +44,7 @@ def calibrated(
     stronger = index.stronger(strength)
     scale = _fit(_seen(spectrum, stronger), known_um).thickness_um / known_um
     new = _sourced(stronger.scaled(scale), known_sd_um / known_um, f"calibrated on {known_um:g} um: {source}")
-    thickness(wavenumber_cm1, transmittance, new, window=window, sought_um=(known_um * 0.7, known_um * 1.3))
+    thickness(wavenumber_cm1, transmittance, new, window=window, sought_um=sought)
     return new
 
 

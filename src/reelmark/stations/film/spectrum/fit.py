@@ -14,7 +14,7 @@ from reelmark.stations.film.spectrum.airy import CM_PER_UM
 from reelmark.stations.film.spectrum.given import Spectrum
 from reelmark.stations.film.spectrum.index import Floats
 
-__all__ = ["Fit", "carrier", "fit_order", "free_phase", "model", "order_um"]
+__all__ = ["Fit", "carrier", "fit_order", "free_phase", "model", "order_um", "predicted"]
 
 _D, _V, _G, _BASE = 0, 1, 2, 3  # places among the parameters; the baseline follows
 _MOST_V, _MOST_G = 1.3, 4.0
@@ -64,6 +64,12 @@ def order_um(spectrum: Spectrum) -> float:
 def model(at: Floats, spectrum: Spectrum) -> Floats:
     """T of the parameters d, V, g, baseline."""
     return _curve(np.append(at, (0.0, 0.0)), spectrum)[0]
+
+
+def predicted(fit: Fit, spectrum: Spectrum) -> tuple[Floats, Floats]:
+    """T of the fit on another spectrum of the same two ends, and its slopes by the parameters."""
+    told, slopes = _curve(np.append(fit.at, (0.0, 0.0)), spectrum)
+    return told, slopes[:, : fit.at.size]
 
 
 def _curve(at: Floats, spectrum: Spectrum) -> tuple[Floats, Floats]:

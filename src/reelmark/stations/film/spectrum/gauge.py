@@ -1,24 +1,24 @@
 """Infrared spectrum -> thickness of the film."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from reelmark.errors import BadValue
 from reelmark.stations.film.spectrum.airy import CM_PER_UM
-from reelmark.stations.film.spectrum.given import Spectrum, Window, taken
+from reelmark.stations.film.spectrum.given import CARBON_DIOXIDE, Spectrum, Window, taken
 from reelmark.stations.film.spectrum.index import PP, Index
-from reelmark.stations.film.spectrum.orders import Order, best_order
+from reelmark.stations.film.spectrum.orders import Order, best_order, dipped
 from reelmark.stations.film.spectrum.start import first_thickness
 
-__all__ = ["CAUTION", "Reading", "from_fringes", "thickness"]
+__all__ = ["CAUTION", "SOUGHT_UM", "Reading", "from_fringes", "settled", "thickness"]
 
 CAUTION = (
     "The infrared source is hot and its beam cannot be seen: keep its cover closed, do not look into it, let no film "
     "stand still in it."
 )
-_SOUGHT_UM = (40.0, 200.0)
+SOUGHT_UM = (40.0, 200.0)
 _WINDOW = Window()
 
 
@@ -60,7 +60,7 @@ def thickness(
     index: Index = PP,
     *,
     window: Window = _WINDOW,
-    sought_um: tuple[float, float] = _SOUGHT_UM,
+    sought_um: tuple[float, float] = SOUGHT_UM,
 ) -> Reading:
     """Thickness of one clear, bare film from its fringes in transmission at normal incidence.
 
@@ -69,13 +69,34 @@ def thickness(
     index : of this film; every number in it can be replaced
     sought_um : the thinnest and the thickest film looked for
 
-    BadValue where the spectrum is none, the fringes are fainter than a tenth, or the order is in doubt.
+    BadValue where the spectrum is none, the fringes are fainter than a tenth, the order is in doubt, or the film lies
+    outside the range sought.
     Valid for one layer with air on both sides, clear in the window: not for coated film.  Scale: n 0.5 % too high
     reads 0.4975 % too low, and no spectrum shows it; only weighed samples do (ISO 4591).
     """
+    window = settled(wavenumber_cm1, transmittance, index, window, sought_um)
     spectrum = taken(wavenumber_cm1, transmittance, index, window, sought_um)
     first = first_thickness(spectrum, sought_um)
-    return _reading(spectrum, best_order(spectrum, first), index)
+    return _reading(spectrum, best_order(spectrum, first, sought_um), index, window)
+
+
+def settled(
+    wavenumber_cm1: ArrayLike, transmittance: ArrayLike, index: Index, window: Window, sought_um: tuple[float, float]
+) -> Window:
+    """The window with what is left out settled: carbon dioxide, where it was to be looked for and is seen.
+
+    Where the band lies over an end of the window it is left out unseen: there is nothing on its other side.
+    """
+    low, high = CARBON_DIOXIDE
+    if window.leave_out is not None or high < window.low or low > window.high:
+        return replace(window, leave_out=window.leave_out or ())
+    without = replace(window, leave_out=(CARBON_DIOXIDE,))
+    whole = taken(wavenumber_cm1, transmittance, index, replace(window, leave_out=()), sought_um)
+    clear = taken(wavenumber_cm1, transmittance, index, without, sought_um)
+    if not clear.nu[0] < low < high < clear.nu[-1]:
+        return without
+    seen = dipped(clear, whole, first_thickness(clear, sought_um), CARBON_DIOXIDE)
+    return without if seen else replace(window, leave_out=())
 
 
 def from_fringes(count: float, first_cm1: float, last_cm1: float, group_index: float) -> float:
@@ -92,7 +113,7 @@ def from_fringes(count: float, first_cm1: float, last_cm1: float, group_index: f
     return count / (2 * group_index * abs(last_cm1 - first_cm1)) / CM_PER_UM
 
 
-def _reading(spectrum: Spectrum, order: Order, index: Index) -> Reading:
+def _reading(spectrum: Spectrum, order: Order, index: Index, window: Window) -> Reading:
     fit = order.fit
     d, n = fit.thickness_um, float(index.n(spectrum.centre))
     middle = spectrum.middle
@@ -107,11 +128,11 @@ def _reading(spectrum: Spectrum, order: Order, index: Index) -> Reading:
         float(wedge),
         2 * float(spectrum.path[-1] - spectrum.path[0]) * d * CM_PER_UM,
         order.margin,
-        tuple(_notes(order, index)),
+        tuple(_notes(order, index, window)),
     )
 
 
-def _notes(order: Order, index: Index) -> list[str]:
+def _notes(order: Order, index: Index, window: Window) -> list[str]:
     fit, d = order.fit, order.fit.thickness_um
     share = index.relative_sd
     notes = [
@@ -125,6 +146,10 @@ def _notes(order: Order, index: Index) -> list[str]:
         notes.append(
             f"the index leaves {order.bend:+.2f} rad of bend and {order.offset:+.2f} orders over: calibrate it"
         )
+    if window.gaps:
+        air = CARBON_DIOXIDE in (window.leave_out or ())
+        why = "; the air's carbon dioxide absorbs there (place from memory)" if air else ""
+        notes.append(f"left out: {window.gaps} 1/cm{why}")
     if fit.visibility > 1.1:
         notes.append(f"contrast {fit.visibility:.2f} of a bare film's: a coat, or a higher index than {index.name}")
     if not 0.9 < fit.clear < 1.05:

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -10,33 +11,45 @@ from reelmark.errors import BadValue
 from reelmark.stations.film.spectrum.airy import CM_PER_UM, reflectance
 from reelmark.stations.film.spectrum.index import Floats, Index
 
-__all__ = ["Spectrum", "Window", "taken"]
+__all__ = ["CARBON_DIOXIDE", "Spectrum", "Window", "taken"]
 
 _LEAST_FRINGES = 3.0
 _LEAST_POINTS = 40
 _STUCK = 0.08  # share of points at the very highest or lowest value; a clear fringe in three digits has 0.06
 _OPAQUE = 0.02
+CARBON_DIOXIDE: Final = (2280.0, 2400.0)  # 1/cm, band of the air's carbon dioxide about 2349: from memory
 
 
 @dataclass(frozen=True, slots=True)
 class Window:
     """Which wavenumbers are read, 1/cm.  leave_out : stretches inside with bands of air or of the film.
 
-    2000 to 2700 lies between the film's bands; the air's carbon dioxide stands near 2349 (from memory).
+    2000 to 2700 lies between the film's bands.  None looks for the air's carbon dioxide, which an instrument's
+    background never quite takes away, and leaves it out where it is seen; () reads all of the window.
     """
 
     low: float = 2000.0
     high: float = 2700.0
-    leave_out: tuple[tuple[float, float], ...] = ()
+    leave_out: tuple[tuple[float, float], ...] | None = None
 
     def __post_init__(self) -> None:
-        if not 0 < self.low < self.high:
-            raise BadValue("window", (self.low, self.high), "it must rise from above 0", "give low and high in 1/cm")
+        for name, (low, high) in (
+            ("window", (self.low, self.high)),
+            *(("leave_out", one) for one in self.leave_out or ()),
+        ):
+            if not 0 < low < high < np.inf:
+                raise BadValue(name, (low, high), "it must rise from above 0", "give low and high in 1/cm")
+
+    @property
+    def gaps(self) -> str:
+        """What is left out inside the window, in words; empty where nothing is."""
+        inside = [(low, high) for low, high in self.leave_out or () if low < self.high and high > self.low]
+        return ", ".join(f"{low:g} to {high:g}" for low, high in inside)
 
     def holds(self, wavenumber_cm1: Floats) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
         """Which points are read."""
         inside = (wavenumber_cm1 >= self.low) & (wavenumber_cm1 <= self.high)
-        for low, high in self.leave_out:
+        for low, high in self.leave_out or ():
             inside &= (wavenumber_cm1 < low) | (wavenumber_cm1 > high)
         return np.asarray(inside, dtype=np.bool_).reshape(-1)
 
@@ -111,9 +124,11 @@ def _rising(nu: Floats, T: Floats) -> tuple[Floats, Floats]:
 
 def _long_enough(nu: Floats, index: Index, window: Window, sought_um: Sequence[float]) -> None:
     low_um, high_um = sought_um
-    if not 0 < low_um < high_um:
-        raise BadValue("sought_um", tuple(sought_um), "it must rise from above 0", "give the thinnest and the thickest")
-    said = f"{window.low:g} to {window.high:g} 1/cm"
+    if not 0 < low_um < high_um < np.inf:
+        raise BadValue(
+            "sought_um", tuple(sought_um), "they must rise from above 0", "give the thinnest and the thickest film"
+        )
+    said = f"{window.low:g} to {window.high:g} 1/cm" + (f" without {window.gaps}" if window.gaps else "")
     if nu.size < _LEAST_POINTS:
         true = f"{nu.size} points lie in the window {said}; {_LEAST_POINTS} are the least"
         raise BadValue("window", said, true, "scan the whole window at 4 1/cm or finer")
@@ -126,7 +141,7 @@ def _long_enough(nu: Floats, index: Index, window: Window, sought_um: Sequence[f
     step, fine = float(np.median(np.diff(nu))), span * low_um / (4 * fringes * high_um)
     if step > fine:
         true = f"{high_um:g} um, the thickest sought, needs a point every {fine:.1f} 1/cm"
-        raise BadValue("step", f"{step:.2f} 1/cm", true, "scan finer, or lower the thickest sought")
+        raise BadValue("wavenumber_cm1", f"a point every {step:.2f}", true, "scan finer, or lower the thickest sought")
 
 
 def _is_fraction(T: Floats) -> None:

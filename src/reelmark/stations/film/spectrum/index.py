@@ -6,6 +6,7 @@ n_g = d(n nu)/d nu.  A period read with n from a table was 2.1 % (more than a wh
 """
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -72,6 +73,16 @@ class Index:
         for name, one in (("relative_sd", self.relative_sd), ("birefringence", self.birefringence)):
             if not 0 <= one.value < 0.2:
                 raise BadValue(name, one.value, "it lies between 0 and 0.2", "give 0.003 for 0.3 %")
+
+    def over(self, source: str, **values: float) -> "Index":
+        """The same film with n0, relative_sd or birefringence from this source; `strength` times all its bands."""
+        known = ("n0", "relative_sd", "birefringence", "strength")
+        for name in values:
+            if name not in known:
+                raise BadValue("index", name, "it has no such number", f"take one of {', '.join(known)}")
+        scaled = self.stronger(values.pop("strength")) if "strength" in values else self
+        new: dict[str, Any] = {name: Input(value, source) for name, value in values.items()}
+        return replace(scaled, **new)
 
     def complex_n(self, wavenumber_cm1: ArrayLike) -> NDArray[np.complex128]:
         """n + i k at each wavenumber, any shape."""
