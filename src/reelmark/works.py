@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from .errors import BadValue
+from .plant import Plant
 
 __all__ = ["Machine", "Works"]
 
@@ -19,12 +20,13 @@ class Machine:
 
 @dataclass(frozen=True, slots=True)
 class Works:
-    """The plant as configured.  origin : the name its journal is sealed under."""
+    """The works as configured.  origin : the name its journal is sealed under; plant : what planning knows, if told."""
 
     name: str
     origin: str
     zone: str
     machines: tuple[Machine, ...]
+    plant: Plant | None = None
 
     def machine(self, name: str) -> Machine:
         """The machine of that name, or BadValue with those there are."""

@@ -1,4 +1,5 @@
-"""order.toml and works.toml: what is wanted and what there is, read once, checked, and handed on as values.
+"""order.toml and works.toml: what is wanted and what there is, read once, checked, and handed on as values.  A file of
+stage yields is read the same way.
 
 Lengths carry their unit ("700 mm").  An error names the file, the key as 'layout.cut_off', what stood there and the
 cure; a key that is not known is refused with the nearest one that is.
@@ -14,13 +15,16 @@ from pydantic import BaseModel, ValidationError
 
 from reelmark import way
 from reelmark.errors import BadValue, Problem
+from reelmark.io.plantfile import plant_of, stage_yield
+from reelmark.io.planttables import StagesTable
 from reelmark.io.tables import MOST_PLACES, OrderTable, SeriesTable, WorksTable
 from reelmark.io.words import ABSENT, findings, nearest
 from reelmark.note import vkey
 from reelmark.order import Delivery, Layout, Order, Series
+from reelmark.plant import PastRuns, StageYield, share_numbers
 from reelmark.works import Machine, Works
 
-__all__ = ["read_order", "read_works", "template"]
+__all__ = ["read_order", "read_stages", "read_works", "template"]
 
 LARGEST: Final = 2**20  # bytes; a works of a thousand machines needs a tenth
 OFFSET: Final = re.compile(r"[+-][01][0-9]:[0-5][0-9]")
@@ -50,6 +54,16 @@ def read_works(path: Path) -> Works:
     read = _read(path, WorksTable)
     try:
         return _works(read)
+    except BadValue as bad:
+        raise _in_file(path, bad) from bad
+
+
+def read_stages(path: Path) -> tuple[StageYield | PastRuns, ...]:
+    """The stages of a STAGES.toml, spreads or past batches; BadValue names file and key, Problem an unreadable file."""
+    path = Path(path)
+    read = _read(path, StagesTable)
+    try:
+        return tuple(stage_yield(at, one) for at, one in enumerate(read.stages))
     except BadValue as bad:
         raise _in_file(path, bad) from bad
 
@@ -124,15 +138,9 @@ def _apart(series: tuple[Series, ...]) -> None:
     """No text may be a number of two series: some place must tell them apart, or their length."""
     for index, one in enumerate(series):
         for other in series[:index]:
-            mine, theirs = _places(one), _places(other)
-            if len(mine) == len(theirs) and all(map(set.intersection, mine, theirs)):
+            if share_numbers(one, other):
                 true = f"a number of {one.name} could be one of {other.name}"
                 raise BadValue(f"series[{index}]", one.name, true, "give one a longer prefix, or a digit more")
-
-
-def _places(one: Series) -> list[set[str]]:
-    """The characters that each place of a number can show."""
-    return [*({c} for c in one.prefix), *[set(one.alphabet)] * one.letters, *[set("0123456789")] * one.digits]
 
 
 def _works(read: WorksTable) -> Works:
@@ -148,7 +156,8 @@ def _works(read: WorksTable) -> Works:
             cure = nearest(one.station, stations, "stations")
             raise BadValue(f"machines[{index}].station", one.station, "no such station is on the way", cure)
     machines = tuple(Machine(**one.model_dump()) for one in read.machines)
-    return Works(read.name, read.origin, read.zone, machines)
+    plant = plant_of(read.plant, [one.name for one in machines]) if read.plant else None
+    return Works(read.name, read.origin, read.zone, machines, plant)
 
 
 def _key_name(origin: str) -> None:

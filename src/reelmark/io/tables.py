@@ -6,6 +6,7 @@ from typing import Annotated, Final
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
 from reelmark.fields import Micrometres
+from reelmark.io.planttables import PlantTable
 from reelmark.order import Series
 from reelmark.records import Name, Text
 
@@ -84,3 +85,4 @@ class WorksTable(_Table):
     origin: Text
     zone: Text
     machines: Annotated[list[MachineTable], Field(min_length=1)]
+    plant: PlantTable | None = None
