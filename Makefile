@@ -24,7 +24,7 @@ lint: $(VENV)/.dev
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 
-bench: $(VENV)/.run
+bench: $(VENV)/.dev
 	$(BIN)/python bench/run.py
 
 docs: $(VENV)/.dev
@@ -58,6 +58,7 @@ $(VENV)/.boot: requirements/boot.txt
 $(VENV)/.run: $(VENV)/.boot requirements/run.txt pyproject.toml
 	@$(call install,requirements/run.txt)
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
+	$(BIN)/python -c 'from reelmark.plan.search import compile_ahead; compile_ahead()'  # the planner's inner loop, once
 	@touch $@
 
 $(VENV)/.dev: $(VENV)/.run requirements/dev.txt

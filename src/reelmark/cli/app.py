@@ -6,7 +6,7 @@ from typing import Annotated, Any, Optional
 
 import typer
 
-from . import film, log, numbers, serve
+from . import film, log, numbers, plan, serve
 from .show import as_json, group, guarded, metres_of, say, table, watched
 
 __all__ = ["app", "main"]
@@ -15,6 +15,7 @@ app = group("The thread of a polymer note works: from film roll to packs and bac
 app.add_typer(numbers.app, name="numbers")
 app.add_typer(film.app, name="film")
 app.add_typer(log.app, name="log")
+app.add_typer(plan.app, name="plan")
 app.command()(serve.serve)
 
 Works = Annotated[Path, typer.Option("--works", "-w", help="The works' folder.", envvar="REELMARK_WORKS")]

@@ -1,0 +1,68 @@
+"""The solver in processes of its own, which end when they are told to and can be killed when they do not listen.
+
+solve_shop(shop, 60)                        the best plan of a minute
+solve_shop(shop, 60, tell=show)             show(progress) after each better one; False from it stops and keeps
+"""
+
+import multiprocessing as mp
+import os
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, ProcessPoolExecutor
+from contextlib import contextmanager
+from threading import Event
+
+from .jobs import JobShop
+from .plan.decode import Lists, Start
+from .plan.rolling import ACTIVE, rolling
+from .plan.solve import Progress, solve
+
+__all__ = ["solve_shop", "workers_of"]
+
+LONG = 2000  # operations above which the orders are planned window by window
+Tell = Callable[[Progress], bool | None]
+
+
+def workers_of() -> int:
+    """Processes worth starting: one a core."""
+    return max(1, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1)
+
+
+@contextmanager
+def processes(count: int) -> Iterator[Executor]:
+    """A pool whose processes are killed at the end, in the middle of a task or not."""
+    before = set(mp.active_children())
+    pool = ProcessPoolExecutor(count, mp_context=mp.get_context("spawn"))
+    try:
+        yield pool
+    finally:
+        pool.shutdown(wait=False, cancel_futures=True)
+        for child in set(mp.active_children()) - before:
+            child.kill()
+
+
+def solve_shop(
+    shop: JobShop,
+    seconds: float,
+    *,
+    workers: int | None = None,
+    seed: int = 0,
+    start: Start | None = None,
+    begin_with: Lists | None = None,
+    tell: Tell | None = None,
+) -> Progress:
+    """The best plan found in so many seconds; the same seed need not give the same plan, as time ends the search.
+
+    A long book of orders is planned by a rolling window: what is told on the way is then each window's cost.
+    """
+    count = workers or workers_of()
+    stopped = Event()
+    with processes(count) as pool:
+        if start is None and begin_with is None and len(shop.operations) > LONG and len(shop.jobs) > ACTIVE:
+            found = rolling(shop, seconds, pool, time.monotonic, count, seed, stopped.is_set)
+        else:
+            found = solve(shop, seconds, pool, time.monotonic, count, seed, start, stopped.is_set, begin_with)
+        for progress in found:
+            if tell is not None and tell(progress) is False:
+                stopped.set()
+    return progress
