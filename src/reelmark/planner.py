@@ -15,6 +15,7 @@ from threading import Event
 from .jobs import JobShop
 from .plan.decode import Lists, Start
 from .plan.rolling import ACTIVE, rolling
+from .plan.search import compile_ahead
 from .plan.solve import Progress, solve
 
 __all__ = ["solve_shop", "workers_of"]
@@ -56,6 +57,7 @@ def solve_shop(
     A long book of orders is planned by a rolling window: what is told on the way is then each window's cost.
     """
     count = workers or workers_of()
+    compile_ahead()  # at once where it was compiled before; never out of the time asked for
     stopped = Event()
     with processes(count) as pool:
         if start is None and begin_with is None and len(shop.operations) > LONG and len(shop.jobs) > ACTIVE:

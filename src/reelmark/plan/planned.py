@@ -1,7 +1,7 @@
 """A plan with its clock: the question, the answer, and when unit 0 is."""
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 from ..jobs import JobShop, Schedule
 
@@ -26,4 +26,5 @@ class Planned:
 
     def moment(self, unit: int) -> datetime:
         """When a unit begins."""
-        return self.begins + timedelta(minutes=unit * self.shop.unit_min)
+        gone = self.begins.astimezone(UTC) + timedelta(minutes=unit * self.shop.unit_min)
+        return gone.astimezone(self.begins.tzinfo)  # through UTC: an hour is an hour when the clocks change
