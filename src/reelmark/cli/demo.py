@@ -55,6 +55,7 @@ def run_demo(folder: Path, small: bool, seed: int, json: bool) -> None:
         held = _withdrawn(desk, troubles)
         _marked(desk, marks)
         answer = _answer(desk, sim, troubles, laws_held, held) | {"taken": taken.taken, "repeated": len(taken.repeated)}
+        answer["plan"] = _planned(desk, folder)
     answer["gauge"] = rolls
     answer |= {"seconds": round(perf_counter() - start, 2), "works": str(folder)}
     if json:
@@ -101,6 +102,20 @@ def _after(desk: Any) -> str:
     from datetime import timedelta
 
     return str((max(one.at for one in desk.records) + timedelta(minutes=1)).isoformat())
+
+
+def _planned(desk: Any, folder: Path) -> dict[str, Any]:
+    """The order planned, and the plan moved by faults on the film; the last plan lies in the works' folder."""
+    from ..acts.plan_kept import to_dict
+    from ..acts.planning import plant_of
+    from ..demo.planning import plan_story
+    from ..io.planfile import write_plan
+
+    reading = desk.reading
+    story = plan_story(reading, plant_of(reading.works))
+    told = {"at": story.told["now"], "by": "demo", "orders": [reading.order.name], "revision": 1}
+    write_plan(folder, "current", to_dict(story.planned) | {"told": told})
+    return story.told
 
 
 def _answer(desk: Any, sim: Any, troubles: list[Any], laws_held: list[dict[str, Any]], held: int) -> dict[str, Any]:
@@ -159,6 +174,9 @@ def _told(answer: dict[str, Any], sim: Any) -> None:
             for a in answer["accounts"]
         ],
     )
+    say("", f"The plan, {answer['plan']['now']}: what the gauge's marks do to the dates")
+    for one in answer["plan"]["faults"]:
+        say(*(f"  {line}" for line in one["says"]), f"  ({one['seconds']} s after the mark)")
     say(
         "",
         f"{'balanced' if answer['balanced'] else 'NOT balanced'}; "

@@ -89,7 +89,7 @@ def replan(
     actual, horizon : see `freeze.start_of`
     search : looks for a better plan from given lists, and ends by itself;  None: only push on
     causes : what is known to lie behind it, said first;  tolerance : units that a start may differ and count as kept
-    always : search even where no delivery gets later
+    always : search even where no delivery gets late, or later still
     Problem where not even a pushed plan ends within the horizon of the calendars.
     """
     shop = planned.shop if shop is None else shop
@@ -107,7 +107,7 @@ def replan(
 
 
 def _worse(before: Sequence[Delivered], after: Sequence[Delivered], case: _Case, schedule: Schedule) -> bool:
-    later = any(now.ready > was.ready for was, now in same(before, after))
+    later = any(now.late > was.late for was, now in same(before, after))  # in time is in time: then least is moved
     return later or bool(priced(case.shop, schedule, case.frozen).breaches)
 
 
