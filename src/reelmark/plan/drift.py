@@ -64,11 +64,12 @@ class _Case:
         many = len(set(moved(self.old, self.shop, schedule, self.tolerance)) - self.frozen)
         return priced(self.shop, schedule, self.frozen).cost + many * self.shop.prices.moved
 
-    def rank(self, schedule: Schedule) -> tuple[float, int, int]:
-        """What it costs but for its length, then how much it moves, then its length: the least change first."""
-        end = max(schedule.end)
-        worth = self.worth(schedule) - self.shop.prices.span * self.shop.hours * end
-        return round(worth, 6), len(moved(self.old, self.shop, schedule, self.tolerance)), end
+    def rank(self, schedule: Schedule) -> tuple[float, int, float, int]:
+        """Lateness and breaches first, then how much it moves, then what it costs, then its length."""
+        cost, prices = priced(self.shop, schedule, self.frozen), self.shop.prices
+        ill = cost.cost - prices.setup * cost.setup_h - prices.span * cost.span_h
+        many = len(moved(self.old, self.shop, schedule, self.tolerance))
+        return round(ill, 6), many, round(cost.cost, 6), max(schedule.end)
 
 
 def replan(
@@ -119,7 +120,7 @@ def _pushed(case: _Case, new_from: int) -> tuple[Schedule, Lists]:
     """
     rows = rows_by_step(case.old, case.shop, case.a)
     calm = _calm(case, rows)
-    best: tuple[tuple[float, int, int], Schedule, Lists] | None = None
+    best: tuple[tuple[float, int, float, int], Schedule, Lists] | None = None
     for machine, turn in slots(case.shop, case.a, case.start, rows, new_from):
         lists, placed = lists_of(case.a, case.start, machine, turn), empty(case.a)
         for start in (calm, case.start):
