@@ -20,7 +20,7 @@ from reelmark.way import WAY
 PACKAGE = Path(reelmark.__file__).parent
 LINES: tuple[tuple[str, ...], ...] = (
     ("way", "errors", "units", "spans", "fields", "svg", "bins"),
-    ("order", "plant", "works", "jobs", "facts", "records", "handling", "journal", "note"),
+    ("order", "plant", "works", "jobs", "frames", "facts", "records", "handling", "journal", "note"),
     ("measure",),
     ("stations",),
     ("plan", "trace", "ledger"),

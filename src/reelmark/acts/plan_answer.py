@@ -1,12 +1,16 @@
 """What a solved plan answers, for machines: of orders with their dates, and of a shop out of a file."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from ..jobs import JobShop
 from ..plan.check import check
+from ..plan.impossible import impossible_words
+from ..plan.levers import Lever
+from ..plan.outcome import Outcome
 from ..plan.planned import Planned
-from ..plan.risk import Outcome
 from ..plan.solve import Progress
+from .plan_risk import risk
 from .plan_view import deliveries, tasks
 
 __all__ = ["of_orders", "of_shop"]
@@ -38,8 +42,10 @@ def _placed(shop: JobShop, progress: Progress) -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
-def of_orders(planned: Planned, progress: Progress, starts: dict[str, Any], outcome: Outcome | None) -> dict[str, Any]:
-    """The plan of orders: what to start, when each delivery is ready and how surely, the tasks."""
+def of_orders(
+    planned: Planned, progress: Progress, starts: dict[str, Any], outcome: Outcome, tried: Sequence[Lever]
+) -> dict[str, Any]:
+    """The plan of orders: what to start, when each delivery is ready and how surely, what would help, the tasks."""
     found = check(planned.shop, planned.schedule)
     return {
         **starts,
@@ -47,5 +53,6 @@ def of_orders(planned: Planned, progress: Progress, starts: dict[str, Any], outc
         "objective": progress.cost, "bound": progress.bound, "gap": progress.gap, "proven": progress.proven,
         "violations": len(found.violations), "breaches": [one.text for one in found.violations],
         "begins": planned.begins.isoformat(), "seconds": round(progress.seconds, 2),
+        "risk": risk(planned, outcome, tried), "impossible": list(impossible_words(planned.shop, planned.begins)),
         "tasks": tasks(planned),
     }  # fmt: skip

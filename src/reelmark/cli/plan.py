@@ -74,13 +74,15 @@ def orders(
 def _planned(shop: "JobShop", seconds: float, starts: dict[str, Any], quiet: bool) -> dict[str, Any]:
     """The shop solved and tried against chance."""
     from ..acts.plan_answer import of_orders
+    from ..plan.levers import levers
     from ..plan.planned import Planned
     from ..plan.risk import simulate
 
     progress = _solved(shop, seconds, quiet)
     begins = datetime.fromisoformat(shop.begins)
     planned = Planned(shop, progress.schedule, begins, progress.cost, progress.bound)
-    return of_orders(planned, progress, starts, simulate(shop, progress.schedule, runs=RUNS))
+    outcome = simulate(shop, progress.schedule, runs=RUNS)
+    return of_orders(planned, progress, starts, outcome, levers(shop, progress.schedule, runs=RUNS))
 
 
 def _solved(shop: "JobShop", seconds: float, quiet: bool) -> "Progress":
@@ -100,6 +102,13 @@ def _show_plan(answer: dict[str, Any]) -> None:
     say("", f"Plan from {answer['begins']}: {head}; breaches {answer['violations']}", *answer["breaches"])
     rows = [[d["order"], d["due"], d["ready"], f"{d['p_on_time']:.0%}", d["says"]] for d in answer["deliveries"]]
     table("Deliveries", ["order", "due", "ready", "on time", "what to know"], rows)
+    say(*answer["impossible"])
+    risk = answer["risk"]
+    rows = [[one["what"], f"{one['share']:.0%}"] for one in risk["start_now"]]
+    table("Start now: on how many of the late deliveries it lies", ["what", "share"], rows)
+    rows = [[one["what"], f"{100 * one['gain']:+.1f}", one["caution"]] for one in risk["levers"] if one["gain"] > 0]
+    table("What would help: mean chance on time, in hundredths", ["what", "gain", "settle first"], rows)
+    say(*risk["says"], "")
     say(f"{len(answer['tasks']):,} tasks: --json lists them, `reelmark serve` draws them")
 
 
