@@ -281,3 +281,11 @@ def test_arrays_are_for_chains_on_machines():
     stages = (Stage("a", ((0, 1),), 0), Stage("b", ((0, 1),), 0, after=()))
     with pytest.raises(Problem, match="chains"):
         arrays(JobShop(60, (Machine("A"),), (Job("j", stages),)))
+
+
+def test_orders_of_the_past_are_planned_as_if_it_were_then(tmp_path: Path):
+    for name in ("order.toml", "works.toml"):
+        (tmp_path / name).write_text(template(name).replace("2026-", "2024-"))
+    words = [str(tmp_path / "order.toml"), "--works", str(tmp_path / "works.toml"), "--seconds", "0"]
+    answer = json.loads(command(*words, "--json").stdout)
+    assert answer["notes"][0].startswith("every delivery lies in the past: planned as if it were 2024-04-01 06:00")

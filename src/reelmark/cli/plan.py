@@ -4,7 +4,7 @@
 """
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Optional
 
@@ -16,10 +16,12 @@ from .show import as_json, group, guarded, say, table
 
 if TYPE_CHECKING:  # what plans is slow to load: only a command that plans waits for it
     from ..jobs import JobShop
+    from ..order import Order
     from ..plan.solve import Progress
 
 __all__ = ["app"]
 
+AHEAD = 90  # days before the first delivery that a plan of the past begins
 RUNS = 2000  # of the works with chance in it: P(on time) to about a hundredth
 
 
@@ -35,6 +37,7 @@ class _OrFiles(TyperGroup):
 app = group("Ahead: from the delivery dates back to resin, and how many to start.")
 app.info.cls = _OrFiles
 Json = Annotated[bool, typer.Option("--json", help="One JSON document, for machines.")]
+Begins = Annotated[Optional[str], typer.Option(help="2026-04-01T06:00; now, or in time for orders of the past.")]  # noqa: UP045
 Works = Annotated[Path, typer.Option("--works", "-w", help="A works.toml, or its folder.", envvar="REELMARK_WORKS")]
 
 
@@ -45,7 +48,7 @@ def orders(
     works: Works = Path(),
     seconds: Annotated[float, typer.Option(help="Time for the schedule; 0: only what the orders need.", min=0)] = 60,
     level: Annotated[float | None, typer.Option(help="Chance that it suffices; 0: no overs.")] = None,
-    begins: Annotated[Optional[str], typer.Option(help="2026-04-01T06:00; now without it.")] = None,  # noqa: UP045
+    begins: Begins = None,
     days: Annotated[int, typer.Option(help="Days that calendars are written out for.", min=1, max=1098)] = 366,
     json: Json = False,
 ) -> None:
@@ -56,14 +59,16 @@ def orders(
 
     there = read_works(works / "works.toml" if works.is_dir() else works)
     plant = plant_of(there)
-    begun = _moment(begins, there.zone)
-    wanted = checked([read_order(one) for one in files], begun, days)
-    answer = plan_needs(wanted, plant, level)
+    read = [read_order(one) for one in files]
+    begun, note = _begin(begins, there.zone, read)
+    wanted = checked(read, begun, days)
+    answer = plan_needs(wanted, plant, level) | {"notes": [note] if note else []}
     if seconds > 0:
         answer = _planned(job_shop(wanted, plant, begun, days), seconds, answer, json)
     if json:
         as_json(answer)
         return
+    say(*answer["notes"])
     for one in answer["orders"]:
         _show_order(one)
     _show_starts(answer["starts"])
@@ -110,6 +115,19 @@ def _show_plan(answer: dict[str, Any]) -> None:
     table("What would help: mean chance on time, in hundredths", ["what", "gain", "settle first"], rows)
     say(*risk["says"], "")
     say(f"{len(answer['tasks']):,} tasks: --json lists them, `reelmark serve` draws them")
+
+
+def _begin(text: str | None, zone: str, orders: list["Order"]) -> tuple[datetime, str]:
+    """When the plan begins, and what is to be said of it: orders all of the past are planned as if it were then."""
+    begun = _moment(text, zone)
+    days = [date.fromisoformat(one.by) for order in orders for one in order.deliveries]
+    if text is not None or not days or max(days) >= begun.date():
+        return begun, ""
+    then = datetime.combine(min(days) - timedelta(days=AHEAD), time(6), begun.tzinfo)
+    return (
+        then,
+        f"every delivery lies in the past: planned as if it were {then:%Y-%m-%d %H:%M}; --begins says otherwise",
+    )
 
 
 def _moment(text: str | None, zone: str) -> datetime:
