@@ -6,6 +6,7 @@ python bench/plan.py      alone, about ten minutes; `plan(seed)` for the table o
 import sys
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from random import Random
 from time import perf_counter
@@ -13,8 +14,12 @@ from time import perf_counter
 from measure import Result, below, show, stated
 
 from reelmark.io.shopfile import read_shop
-from reelmark.jobs import Due, JobShop, Machine, Spell
+from reelmark.jobs import Due, JobShop, Machine, Schedule, Spell
 from reelmark.plan.check import Checked, check
+from reelmark.plan.decode import Lists, Start
+from reelmark.plan.drift import replan
+from reelmark.plan.freeze import breakdown
+from reelmark.plan.planned import Planned
 from reelmark.plan.solve import Progress
 from reelmark.planner import solve_shop
 
@@ -29,6 +34,7 @@ def plan(seed: int) -> Iterator[Result]:
     """All of it."""
     for number in GOALS:
         yield from _works(number, seed)
+    yield from _replanned(seed)
     yield _proven()
     yield from _year(seed)
 
@@ -53,6 +59,30 @@ def _works(number: int, seed: int) -> Iterator[Result]:
 def _solved(shop: JobShop, seconds: float, seed: int, told: list[tuple[float, Progress]]) -> tuple[Progress, Checked]:
     progress = solve_shop(shop, seconds, seed=seed, tell=lambda one: told.append((one.seconds, one)))
     return progress, check(shop, progress.schedule)
+
+
+def _replanned(seed: int) -> Iterator[Result]:
+    """Day 14, two presses down for two days; what began stays, what begins within a day is frozen."""
+    shop = read_shop(DATA / "works" / "shop-3.json")
+    made = solve_shop(shop, 15, seed=seed)
+    planned = Planned(shop, made.schedule, datetime(2026, 3, 2, 6, tzinfo=UTC), made.cost, made.bound)
+    now, day = 14 * 48, 48
+    down = breakdown(breakdown(shop, "INT1", now, now + 2 * day), "INT2", now, now + 2 * day)
+    begun = perf_counter()
+    pushed = replan(planned, now, shop=down, horizon=day)
+    took = perf_counter() - begun
+    what = f"{made.cost:,.1f} before; cost {pushed.cost.cost:,.1f}, {len(pushed.cost.breaches)} breaches"
+    yield stated("plan: after a breakdown, pushed on", took, "s", None, what)
+
+    def search(one: JobShop, start: Start, lists: Lists) -> Schedule:
+        return solve_shop(one, 5, seed=seed, start=start, begin_with=lists).schedule
+
+    begun = perf_counter()
+    found = replan(planned, now, shop=down, horizon=day, search=search)
+    before, after = planned.schedule, found.planned.schedule
+    still = sum(before.start[i] != after.start[i] for i in found.planned.frozen if before.start[i] < now)
+    what = f"cost {found.cost.cost:,.1f}, {len(found.cost.breaches)} breaches; {still} of what had begun moved"
+    yield below("plan: after a breakdown, re-planned", perf_counter() - begun, "s", 10.0, None, what)
 
 
 def _proven() -> Result:

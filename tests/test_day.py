@@ -393,7 +393,8 @@ def test_no_page_has_a_violation_of_access(
     below = (
         "", "?of=F01@3-4m&open=press", "/list?of=F01@3-4m", "/books", "/account?account=packed:good", "/journal",
         "/entry/3", "/numbering", "/intake", f"/number/{number}", "/unit?name=F01", "/number/NOSUCH",
-        "/film", "/film?gauge=75&width=2.8&speed=25",
+        "/film", "/film?gauge=75&width=2.8&speed=25", "/plan",
+        "/plan/compare",
     )  # fmt: skip
     paths = ("/", "/way", "/waiting", "/people", "/calls", "/found?what=F0", *(base + one for one in below))
     for path in paths:

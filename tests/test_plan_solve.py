@@ -233,8 +233,8 @@ def test_orders_planned_by_windows_keep_every_rule():
         assert checked.cost == pytest.approx(whole.cost)
 
 
-def test_a_shop_without_any_schedule_says_so():
-    """A wait of at most 1 h after a stage, and a calendar that opens a day later."""
+def test_a_wait_that_cannot_be_kept_is_priced_and_named():
+    """A wait of at most 1 h after a stage, and a machine that opens two days later."""
     late = Machine("B", ((0, 48),))
     stages = (Stage("x", ((0, 2),), 0, 0, 1), Stage("y", ((1, 2),), 1))
     shop = JobShop(60, (Machine("A", ((40, 400),)), late), (Job("j", stages),), horizon=60)
@@ -242,6 +242,30 @@ def test_a_shop_without_any_schedule_says_so():
         first, *_ = solve(shop, 1, pool, time.monotonic, workers=1)
     assert {one.kind for one in check(shop, first.schedule).violations} == {"wait long"}
     assert first.cost > check(shop, first.schedule).cost  # the breach is priced, never hidden
+
+
+def test_what_does_not_fit_into_the_calendars_is_refused_by_name():
+    stages = (Stage("x", ((0, 2),), 0), Stage("y", ((0, 30),), 1))
+    shop = JobShop(60, (Machine("A", ((20, 60),)),), (Job("j", stages),), setups={(0, 1): 1}, horizon=60)
+    with ThreadPoolExecutor(1) as pool, pytest.raises(Problem, match=r"y of j can begin at 2 h.*needs 30 h"):
+        list(solve(shop, 1, pool, time.monotonic, workers=1))
+    three = replace(shop, jobs=(Job("j", (Stage("x", ((0, 9),), 0),)),) * 3)
+    with ThreadPoolExecutor(1) as pool, pytest.raises(Problem, match="all of them together do not within 60 h"):
+        list(solve(three, 1, pool, time.monotonic, workers=1))
+
+
+def test_a_large_classic_shop_begins_from_a_dispatched_plan():
+    """50 jobs on 10 machines, durations 1 to 99 of a fixed seed: one after another would take above 20,000 h."""
+    rng = np.random.default_rng(5)
+    jobs = tuple(
+        Job(f"j{j}", tuple(Stage(f"s{s}", ((int(m), int(rng.integers(1, 100))),), 0)
+                           for s, m in enumerate(rng.permutation(10)))) for j in range(50)
+    )  # fmt: skip
+    shop = JobShop(60, tuple(Machine(f"M{m}") for m in range(10)), jobs, prices=Prices(0, 0, 1))
+    with ThreadPoolExecutor(1) as pool:
+        first, *_ = solve(shop, 1, pool, time.monotonic, workers=1)
+    assert not check(shop, first.schedule).violations
+    assert first.bound <= first.cost < 1.6 * first.bound
 
 
 def command(*said: str) -> subprocess.CompletedProcess[str]:

@@ -370,6 +370,8 @@ def looks(app: FastAPI) -> dict[str, list[str]]:
         "/account": ["?account=packed%3Agood", "?account=press%3Agood&at=200"],
         "/journal": ["", "?start=0", "?kind=mark", "?machine=office"],
         "/film": ["", "?gauge=75&width=2.8&speed=25&sweep=draw_across&sweep_from=5&sweep_to=12"],
+        "/plan": [""],
+        "/plan/compare": [""],
         "/numbering": ["", "?first=AA0000001&notes=4500&blocks=2&reversals=1", f"?unit={imprinted(app)}"],
         "/intake": [""],
         "/number/{number}": ["AA0000001", "AA0000777", "aa 000.1001", "AA9999999"],

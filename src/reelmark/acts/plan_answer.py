@@ -19,12 +19,14 @@ __all__ = ["of_orders", "of_shop"]
 def of_shop(shop: JobShop, progress: Progress) -> dict[str, Any]:
     """The plan of a shop out of a file, judged by the checker that knows no solver; times in the file's units.
 
+    cost : of lateness, set-ups and length;  breach_cost : of what is breached beside it, at the prices of the shop
     violations : how many;  breaches : each in words;  order and batch count from 0, as in the file
     """
     found = check(shop, progress.schedule)
     return {
         "cost": found.cost, "bound": progress.bound, "gap": progress.gap, "proven": progress.proven,
-        "late_h": found.late_h, "setup_h": found.setup_h, "span_h": found.span_h,
+        "breach_cost": max(0.0, round(progress.cost - found.cost, 6)),
+        "late_weighted_h": found.late_h, "setup_h": found.setup_h, "span_h": found.span_h,
         "violations": len(found.violations), "breaches": [one.text for one in found.violations],
         "seconds": round(progress.seconds, 2), "tasks": _placed(shop, progress),
     }  # fmt: skip

@@ -9,6 +9,7 @@ from itertools import groupby
 from typing import Any
 
 from ..jobs import ANYWHERE, JobShop
+from ..plan.deliveries import MAKE_UP, parent
 from ..plan.outcome import Outcome
 from ..plan.planned import Planned
 from .plan_load import busiest, load, people, store
@@ -47,27 +48,44 @@ def machine_name(shop: JobShop, machine: int) -> str:
 
 
 def deliveries(planned: Planned, outcome: Outcome | Sequence[float | None] | None = None) -> list[Row]:
-    """Every due line.  outcome : of the runs of `plan.risk`, or P(on time) line by line.
+    """Every delivery of an order, ready when its batches and those made up for it are.
 
+    outcome : of the runs of `plan.risk`, or P(on time) line by line; the lesser where batches are made up
+    delivery : of its order, from 1, in the order of days;  line : of shop.dues, the one that makes it ready
     late_h : 0 on time;  margin_h : from ready to due, below 0 when late;  says : in words, and why where it is late
     """
     chances = [one.p_on_time for one in outcome.deliveries] if isinstance(outcome, Outcome) else list(outcome or ())
-    rows = []
-    for n, due in enumerate(planned.shop.dues):
-        ready = planned.schedule.end[finisher(planned, n)]
-        margin = (due.at - ready) * planned.shop.hours
-        rows.append({
-            "order": planned.shop.jobs[due.job].name, "batches": due.batches, "due": iso(planned, due.at),
-            "ready": iso(planned, ready), "late_h": max(0.0, -margin), "margin_h": margin,
-            "p_on_time": chances[n] if n < len(chances) else None, "says": _said(planned, n, margin),
-        })  # fmt: skip
-    return rows
+    return [_delivery(planned, lines, number, chances) for number, lines in _lines(planned.shop)]
 
 
-def _said(planned: Planned, line: int, margin: float) -> str:
+def _lines(shop: JobShop) -> list[tuple[int, list[int]]]:
+    """(number of the delivery, its line of shop.dues and that of what is made up for it)."""
+    named = [(shop.jobs[due.job].name, due.at) for due in shop.dues]
+    found = []
+    for n, (name, at) in enumerate(named):
+        if name == parent(name):
+            number = 1 + sum(other == name and (when, m) < (at, n) for m, (other, when) in enumerate(named))
+            found.append((number, [n, *(m for m, one in enumerate(named) if one == (name + MAKE_UP, at))]))
+    return found
+
+
+def _delivery(planned: Planned, lines: list[int], number: int, chances: Sequence[float | None]) -> Row:
+    due = planned.shop.dues[lines[0]]
+    ready, line = max((planned.schedule.end[finisher(planned, n)], n) for n in lines)
+    margin = (due.at - ready) * planned.shop.hours
+    known = [one for n in lines if n < len(chances) and (one := chances[n]) is not None]
+    return {
+        "order": planned.shop.jobs[due.job].name, "delivery": number, "batches": due.batches, "line": line,
+        "due": iso(planned, due.at), "ready": iso(planned, ready), "late_h": max(0.0, -margin), "margin_h": margin,
+        "p_on_time": min(known, default=None), "says": _said(planned, line, margin, line != lines[0]),
+    }  # fmt: skip
+
+
+def _said(planned: Planned, line: int, margin: float, made_up: bool) -> str:
+    by = "; it waits for the make-up batch" if made_up else ""
     if margin < 0:
-        return f"{in_words(-margin)} late: {why_late(planned, line)}"
-    return f"ready {in_words(margin)} before it is due" if margin else "ready just as it is due"
+        return f"{in_words(-margin)} late{by}: {why_late(planned, line)}"
+    return (f"ready {in_words(margin)} before it is due" if margin else "ready just as it is due") + by
 
 
 def campaigns(planned: Planned) -> list[Row]:

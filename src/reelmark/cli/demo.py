@@ -113,7 +113,13 @@ def _planned(desk: Any, folder: Path) -> dict[str, Any]:
 
     reading = desk.reading
     story = plan_story(reading, plant_of(reading.works))
-    told = {"at": story.told["now"], "by": "demo", "orders": [reading.order.name], "revision": 1}
+    told = {
+        "at": story.told["now"],
+        "by": "demo",
+        "orders": [reading.order.name],
+        "revision": 1,
+        "entries": reading.size,
+    }
     write_plan(folder, "current", to_dict(story.planned) | {"told": told})
     return story.told
 

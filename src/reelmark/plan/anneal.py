@@ -15,21 +15,21 @@ from .decode import Lists, decode
 __all__ = ["anneal"]
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _copy(a, b):  # type: ignore[no-untyped-def]  # compiled
     b.step[:] = a.step
     b.take[:] = a.take
     b.count[:] = a.count
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _out(L, m, i):  # type: ignore[no-untyped-def]  # compiled
     for j in range(i, L.count[m] - 1):
         L.step[m, j], L.take[m, j] = L.step[m, j + 1], L.take[m, j + 1]
     L.count[m] -= 1
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _put(L, m, i, step, take):  # type: ignore[no-untyped-def]  # compiled
     for j in range(L.count[m], i, -1):
         L.step[m, j], L.take[m, j] = L.step[m, j - 1], L.take[m, j - 1]
@@ -37,7 +37,7 @@ def _put(L, m, i, step, take):  # type: ignore[no-untyped-def]  # compiled
     L.count[m] += 1
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _merge(L):  # type: ignore[no-untyped-def]  # compiled
     """Campaigns of one step side by side are one."""
     for m in range(L.count.size):
@@ -53,7 +53,7 @@ def _merge(L):  # type: ignore[no-untyped-def]  # compiled
         L.count[m] = j
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _pick(L):  # type: ignore[no-untyped-def]  # compiled
     """A campaign at random: (machine, place)."""
     n = np.random.randint(L.count.sum())
@@ -64,7 +64,7 @@ def _pick(L):  # type: ignore[no-untyped-def]  # compiled
     return -1, -1
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _able(A, k):  # type: ignore[no-untyped-def]  # compiled
     """A machine at random that can do step k."""
     M = A.which.shape[1]
@@ -80,7 +80,7 @@ def _able(A, k):  # type: ignore[no-untyped-def]  # compiled
     return -1
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _elsewhere(A, L):  # type: ignore[no-untyped-def]  # compiled
     m, i = _pick(L)
     k, take = L.step[m, i], L.take[m, i]
@@ -107,7 +107,7 @@ def _elsewhere(A, L):  # type: ignore[no-untyped-def]  # compiled
     return True
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _swap(L):  # type: ignore[no-untyped-def]  # compiled
     m, i = _pick(L)
     n = L.count[m]
@@ -121,7 +121,7 @@ def _swap(L):  # type: ignore[no-untyped-def]  # compiled
     return True
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _shift(L):  # type: ignore[no-untyped-def]  # compiled
     m, i = _pick(L)
     k = L.step[m, i]
@@ -146,7 +146,7 @@ def _shift(L):  # type: ignore[no-untyped-def]  # compiled
     return False
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _exchange(A, L, J):  # type: ignore[no-untyped-def]  # compiled
     """Jobs a and b change places over some stages, campaign by campaign where they are as many."""
     if J < 2:
@@ -201,7 +201,7 @@ def _exchange(A, L, J):  # type: ignore[no-untyped-def]  # compiled
     return True
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _block(L):  # type: ignore[no-untyped-def]  # compiled
     m, i = _pick(L)
     n = L.count[m]
@@ -217,7 +217,7 @@ def _block(L):  # type: ignore[no-untyped-def]  # compiled
     return True
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _across(A, L):  # type: ignore[no-untyped-def]  # compiled
     """Swap two campaigns of two machines, each able to do the other's."""
     m, i = _pick(L)
@@ -232,7 +232,7 @@ def _across(A, L):  # type: ignore[no-untyped-def]  # compiled
     return True
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _tails(A, L):  # type: ignore[no-untyped-def]  # compiled
     """Two machines exchange all that follows a place in their lists."""
     m, i = _pick(L)
@@ -259,7 +259,7 @@ def _tails(A, L):  # type: ignore[no-untyped-def]  # compiled
     return True
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _neighbour(A, L, J):  # type: ignore[no-untyped-def]  # compiled
     kind = np.random.random()
     if kind < 0.3:
@@ -277,7 +277,7 @@ def _neighbour(A, L, J):  # type: ignore[no-untyped-def]  # compiled
     return _block(L)
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def anneal(A, best, B, P, seed, moves, hot, cold, jobs, rounds):  # type: ignore[no-untyped-def]  # compiled
     """Anneal from `best` and write the best found back into it; its cost."""
     np.random.seed(seed)

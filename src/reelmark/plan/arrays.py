@@ -61,18 +61,19 @@ class Arrays(NamedTuple):
 
 
 class _Tables:
-    """Tables by machine and units, each made once."""
+    """Tables by calendar and units, each made once."""
 
     def __init__(self, shop: JobShop, size: int) -> None:
         self.shop, self.size = shop, size
-        self.numbers: dict[tuple[int, int], int] = {}
+        self.numbers: dict[tuple[object, int], int] = {}
         self.rows: list[tuple[Ints, Ints]] = []
 
     def number(self, machine: int, units: int) -> int:
-        key = (machine, units)
+        one = self.shop.machines[machine]
+        key = ((one.closed, one.maintenance), units)
         if key not in self.numbers:
             self.numbers[key] = len(self.rows)
-            self.rows.append(table(self.shop.machines[machine], units, self.size))
+            self.rows.append(table(one, units, self.size))
         return self.numbers[key]
 
     @cached_property
@@ -80,11 +81,14 @@ class _Tables:
         return np.stack([one for one, _ in self.rows]), np.stack([one for _, one in self.rows])
 
 
-def arrays(shop: JobShop) -> Arrays:
-    """The arrays; BadValue where a job's stages are no chain, or a stage has no machine (see `exact` for those)."""
+def arrays(shop: JobShop, size: int = 0) -> Arrays:
+    """The arrays, calendars of `size` units (0: see `longest`).
+
+    BadValue where a job's stages are no chain, or a stage has no machine (see `exact` for those).
+    """
     if not is_chain(shop):
         raise BadValue("stages", len(shop.operations), "they are no chains on machines", "solve them whole")
-    size = longest(shop)
+    size = size or longest(shop)
     tables = _Tables(shop, size)
     steps = [(j, s) for j, job in enumerate(shop.jobs) for s in range(len(job.stages))]
     stages = [shop.jobs[j].stages[s] for j, s in steps]

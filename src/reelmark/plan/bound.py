@@ -18,15 +18,16 @@ from .tables import NEVER
 __all__ = ["lower_bound"]
 
 Ints = NDArray[np.int64]
+FEW = 16
 
 
 def lower_bound(shop: JobShop, a: Arrays | None = None) -> float:
     """The bound, in the cost's own unit."""
     a = arrays(shop) if a is None else a
-    heads, tails = _heads(a), _tails(a)
-    length = max(_longest_job(a, heads), *(_pool(a, heads, tails, pool) for pool in _pools(a)))
+    heads, tails, opened = _heads(a), _tails(a), _Open(a)
+    length = max(_longest_job(a, opened), *(_pool(a, heads, tails, pool, opened) for pool in _pools(a)))
     late = sum(
-        w * max(0, _alone(a, int(k), int(b)) - int(at))
+        w * max(0, _alone(a, int(k), int(b), opened) - int(at))
         for k, b, at, w in zip(a.due_step, a.due_batch, a.due_at, a.due_weight, strict=True)
     )
     price = a.prices
@@ -79,11 +80,11 @@ def _tails(a: Arrays) -> Ints:
     return tails
 
 
-def _longest_job(a: Arrays, heads: Ints) -> int:
-    return max((_alone(a, k, int(a.batches[k]) - 1) for k in range(a.batches.size) if a.last[k]), default=0)
+def _longest_job(a: Arrays, opened: "_Open") -> int:
+    return max((_alone(a, k, int(a.batches[k]) - 1, opened) for k in range(a.batches.size) if a.last[k]), default=0)
 
 
-def _alone(a: Arrays, last: int, batch: int) -> int:
+def _alone(a: Arrays, last: int, batch: int, opened: "_Open") -> int:
     """End of the job's batch with the works to itself: one stage at its pool's rate, the rest of the way alone."""
     job = np.flatnonzero(a.job == a.job[last])
     ready = int(a.release[job[0]])
@@ -91,27 +92,35 @@ def _alone(a: Arrays, last: int, batch: int) -> int:
     for k in job:
         if not a.first[k]:
             ready = _ends(a, int(k) - 1, ready) + int(a.least[k])
-        best = max(best, _through(a, int(k), ready, batch, list(job)))
+        best = max(best, _through(a, int(k), ready, batch, list(job), opened))
     return best
 
 
-def _through(a: Arrays, k: int, ready: int, batch: int, job: list[int]) -> int:
+def _through(a: Arrays, k: int, ready: int, batch: int, job: list[int], opened: "_Open") -> int:
     """Batches 0..batch pass step k on its pool from `ready` on; then the last one passes the other steps alone."""
     able = np.flatnonzero(a.which[k] >= 0)
     work = (batch + 1) * _units(a, k)
-    end = _filled(a, tuple(map(int, able)), work, ready)
+    end = opened.filled(tuple(map(int, able)), work, ready)
     for later in job[job.index(k) + 1 :]:
         end = _ends(a, later, end + int(a.least[later]))
     return end
 
 
-def _filled(a: Arrays, pool: tuple[int, ...], work: int, ready: int) -> int:
-    """When the open time of the pool since `ready` has reached `work`."""
-    if ready >= a.open.shape[1]:
-        return NEVER
-    upto = np.cumsum(a.open[list(pool), ready:].sum(axis=0))
-    i = int(np.searchsorted(upto, work))
-    return NEVER if i >= upto.size else ready + i + 1
+class _Open:
+    """Open time of pools of machines, added up once."""
+
+    def __init__(self, a: Arrays) -> None:
+        self.open, self.upto = a.open, dict[tuple[int, ...], Ints]()
+
+    def filled(self, pool: tuple[int, ...], work: int, ready: int) -> int:
+        """When the open time of the pool since `ready` has reached `work`."""
+        if ready >= self.open.shape[1]:
+            return NEVER
+        if pool not in self.upto:
+            self.upto[pool] = np.concatenate(([0], np.cumsum(self.open[list(pool)].sum(axis=0))))
+        upto = self.upto[pool]
+        i = int(np.searchsorted(upto, upto[ready] + work))
+        return NEVER if i >= upto.size else max(i, ready)
 
 
 def _only(a: Arrays, pool: tuple[int, ...]) -> Ints:
@@ -121,17 +130,24 @@ def _only(a: Arrays, pool: tuple[int, ...]) -> Ints:
     return np.flatnonzero(((a.which >= 0) & ~inside).sum(axis=1) == 0)
 
 
-def _pool(a: Arrays, heads: Ints, tails: Ints, pool: tuple[int, ...]) -> int:
+def _pool(a: Arrays, heads: Ints, tails: Ints, pool: tuple[int, ...], opened: "_Open") -> int:
     """Head + work + tail, for the steps that begin late or have long tails: the best of all their subsets by order."""
     steps = _only(a, pool)
+    head, tail = heads[steps], tails[steps]
+    work = np.array([int(a.batches[k]) * _units(a, int(k)) for k in steps])
     best = 0
-    for head in sorted({int(heads[k]) for k in steps}):
-        for tail in sorted({int(tails[k]) for k in steps}):
-            some = [k for k in steps if heads[k] >= head and tails[k] >= tail]
-            work = sum(int(a.batches[k]) * _units(a, int(k)) for k in some)
-            if some:
-                best = max(best, _filled(a, pool, work, head) + tail)
+    for early in _few(head):
+        for short in _few(tail):
+            some = (head >= early) & (tail >= short)
+            if some.any():
+                best = max(best, opened.filled(pool, int(work[some].sum()), early) + short)
     return best
+
+
+def _few(values: Ints) -> list[int]:
+    """The distinct values, some of them where they are many: any choice gives a true bound."""
+    distinct = np.unique(values)
+    return [int(one) for one in distinct[np.unique(np.linspace(0, distinct.size - 1, FEW).astype(int))]]
 
 
 def _setups(a: Arrays, pool: tuple[int, ...]) -> int:

@@ -56,7 +56,7 @@ class Placed(NamedTuple):
     used: Ints
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _pass(A, L, B, P, at, left, done, free, family, cs, ce, again):  # type: ignore[no-untyped-def]  # compiled
     """One decoding; units of set-up, or -1 where the lists cannot be followed.
 
@@ -163,7 +163,7 @@ def _pass(A, L, B, P, at, left, done, free, family, cs, ce, again):  # type: ign
     return setup
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _fits(uses, level, is_open, used, k, m, s, e):  # type: ignore[no-untyped-def]  # compiled
     for r in range(uses.shape[1]):
         amount = uses[k, r]
@@ -174,7 +174,7 @@ def _fits(uses, level, is_open, used, k, m, s, e):  # type: ignore[no-untyped-de
     return True
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _hold(uses, is_open, used, k, m, s, e):  # type: ignore[no-untyped-def]  # compiled
     for r in range(uses.shape[1]):
         if uses[k, r]:
@@ -183,7 +183,7 @@ def _hold(uses, is_open, used, k, m, s, e):  # type: ignore[no-untyped-def]  # c
                     used[r, t] += uses[k, r]
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _raise(A, B, P):  # type: ignore[no-untyped-def]  # compiled
     """Raise earliest starts where a wait is too long; (raised any, units too long in all)."""
     moved, over = False, 0
@@ -213,7 +213,7 @@ def _raise(A, B, P):  # type: ignore[no-untyped-def]  # compiled
     return moved, over
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def cost_of(A, P, setup, over):  # type: ignore[no-untyped-def]  # compiled
     """What the placed schedule costs, breaches included."""
     late, setting, span, store, wait = A.prices
@@ -233,7 +233,7 @@ def cost_of(A, P, setup, over):  # type: ignore[no-untyped-def]  # compiled
     return total
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _crowd(A, P):  # type: ignore[no-untyped-def]  # compiled
     """Batch-units beyond the places of the store."""
     P.profile[:] = 0
@@ -253,7 +253,7 @@ def _crowd(A, P):  # type: ignore[no-untyped-def]  # compiled
     return over
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def decode(A, L, B, P, bar, rounds=ROUNDS):  # type: ignore[no-untyped-def]  # compiled
     """Fill P from the lists, frozen batches B kept; its cost, WORST where there is no schedule.
 
@@ -267,10 +267,16 @@ def decode(A, L, B, P, bar, rounds=ROUNDS):  # type: ignore[no-untyped-def]  # c
     P.machine[:] = B.machine
     P.begin[:] = B.begin
     P.end[:] = B.end
+    before, over = B.earliest.copy(), 0
     for turn in range(rounds):
         setup = _pass(A, L, B, P, at, left, done, free, family, cs, ce, again)
-        if setup < 0:
+        if setup < 0 and turn == 0:
             return WORST
+        if setup < 0:  # beginning later, the rest no longer fits: the waits stay as they were, and are priced
+            P.earliest[:] = before
+            setup = _pass(A, L, B, P, at, left, done, free, family, cs, ce, again)
+            return cost_of(A, P, setup, over)
+        before[:] = P.earliest
         moved, over = _raise(A, B, P)
         if not moved or turn == rounds - 1:
             return cost_of(A, P, setup, over)

@@ -8,7 +8,7 @@ the pool's open hours.  A date that passes both may still be out of reach: neith
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from math import ceil
 
 import numpy as np
@@ -62,7 +62,10 @@ def _words(shop: JobShop, one: Impossible, begins: datetime | None) -> str:
 
 
 def _when(shop: JobShop, unit: int, begins: datetime | None) -> str:
-    return hours_text(shop, unit) if begins is None else f"{begins + timedelta(hours=unit * shop.hours):%Y-%m-%d %H:%M}"
+    if begins is None:
+        return hours_text(shop, unit)
+    at = begins.astimezone(UTC) + timedelta(hours=unit * shop.hours)  # elapsed hours, also when the clocks change
+    return f"{at.astimezone(begins.tzinfo):%Y-%m-%d %H:%M}"
 
 
 def _alone(shop: JobShop) -> Iterator[Impossible]:

@@ -19,6 +19,7 @@ from .bound import lower_bound
 from .decode import Start, cost_of
 from .lists import empty, fresh, rows_of
 from .solve import Progress, solve
+from .tables import longest
 from .turns import by_due
 
 __all__ = ["ACTIVE", "STEP", "rolling"]
@@ -80,6 +81,7 @@ def rolling(
     stop: Callable[[], bool] = lambda: False,
 ) -> Iterator[Progress]:
     """Each window's plan as it is made (its cost is the window's), then the whole with its cost and bound."""
+    shop = replace(shop, horizon=longest(shop))  # of the whole: a window lies anywhere in it
     begun, left, kept, moves = clock(), by_due(shop), _Kept(shop), 0
     turns = max(1, -(-(len(left) - ACTIVE) // STEP) + 1)
     while left:

@@ -13,6 +13,7 @@ from ..jobs import Job, JobShop, Machine, Stage
 from .anneal import anneal
 from .arrays import Arrays, arrays
 from .decode import ROUNDS, Lists, Placed, Start, decode
+from .dispatch import dispatched
 from .lists import empty, first_lists, fresh, no_lists
 
 __all__ = ["COLD", "Found", "Task", "compile_ahead", "cost_of_lists", "placed_of", "work"]
@@ -85,4 +86,5 @@ def compile_ahead() -> float:
     """Compile the decoder and the annealing, once for this machine, so that nobody's first plan waits ten seconds."""
     job = Job("a", (Stage("cut", ((0, 1),), 0),), batches=2)
     a = arrays(JobShop(60, (Machine("M"),), (job, job)))
+    dispatched(a, fresh(a), [0, 1], 1.0)
     return work(Task(a, fresh(a), 2, 1, 10, 10.0, COLD, order=(0, 1))).cost

@@ -6,21 +6,23 @@ for progress in solve(shop, seconds=60, executor=..., clock=...):     the best s
 
 from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from ..jobs import JobShop, Schedule
 from .arrays import Arrays, arrays, is_chain
 from .bound import lower_bound
-from .decode import Lists, Start
+from .decode import WORST, Lists, Start
 from .exact import Exact, solve_exact
+from .fitting import never_fits, unplaced
 from .lists import fresh, schedule_of
 from .search import Found, placed_of
 from .turns import Turns
 
-__all__ = ["Progress", "solve"]
+__all__ = ["WHOLE", "Progress", "solve"]
 
 SMALL = 120  # operations that are proven as a whole in a minute or so, from trials
+PLAIN = 3000  # operations of a classic job shop, which the whole model takes in its stride
 WHOLE = 300  # up to here one worker tries the whole beside the others
 FIRST = 0.08  # share of the time for annealing before the whole is tried with what it found
 
@@ -54,32 +56,43 @@ def solve(
     start: Start | None = None,
     stop: Callable[[], bool] = lambda: False,
     begin_with: Lists | None = None,
+    mend: bool = True,
 ) -> Iterator[Progress]:
     """The first plan at once, then each better one, and the last again when the time is over or it is proven.
 
     start : what is frozen;  begin_with : lists to go on from (a plan that was);  stop : asked between tasks
+    mend : repair neighbourhoods too
+    Problem where something does not fit into the calendars at all.
     """
     if not is_chain(shop) or _plain(shop):
         yield from _whole(shop, seconds, executor, clock, workers, seed)
         return
+    begun = clock()
     a = arrays(shop)
-    state = _State(shop, a, fresh(a) if start is None else start, clock, seconds, workers, seed, begin_with)
-    yield state.told()
+    misfit = never_fits(shop, a)
+    if misfit is not None:
+        raise misfit
+    frozen = fresh(a) if start is None else start
+    state = _State(shop, a, frozen, clock, seconds - (clock() - begun), workers, seed, begin_with, mend)
+    if state.placed:
+        yield state.told()
     running: Running = {}
     while not state.over() and not stop():
         state.fill(executor, running, free=start is None)
         done, _ = wait(running, timeout=max(0.02, min(0.5, state.left())), return_when=FIRST_COMPLETED)
-        if any([state.take(one.result(), clock() - running.pop(one)) for one in done]):
+        if any([state.take(one.result(), clock() - running.pop(one)) for one in done]) and state.placed:
             yield state.told()
     for one in running:
         one.cancel()
+    if not state.placed:
+        raise unplaced(shop, a)
     yield state.told()
 
 
 def _plain(shop: JobShop) -> bool:
     """The classic job shop: nothing closes, nothing is set up; the whole model is then the better way."""
     timed = any(m.closed or m.maintenance for m in shop.machines)
-    return not (timed or shop.setups or shop.resources) and len(shop.operations) <= WHOLE
+    return not (timed or shop.setups or shop.resources) and len(shop.operations) <= PLAIN
 
 
 def _whole(
@@ -87,10 +100,26 @@ def _whole(
 ) -> Iterator[Progress]:
     """The whole problem at once, by the constraint solver alone."""
     begun = clock()
-    found = executor.submit(solve_exact, shop, seconds, workers, seed).result()
+    hint = _dispatched(shop) if is_chain(shop) else None
+    if hint is not None:
+        yield replace(hint, seconds=clock() - begun)
+    left = max(0.1, seconds - (clock() - begun))
+    found = executor.submit(solve_exact, shop, left, workers, seed, hint.schedule if hint else None).result()
+    if found.schedule is None and hint is not None:
+        found = Exact(hint.schedule, hint.cost, max(found.bound, hint.bound), False)
     if found.schedule is None:
         raise _none(found, seconds)
     yield Progress(found.schedule, found.cost, found.bound, clock() - begun, 0, found.proven)
+
+
+def _dispatched(shop: JobShop) -> Progress | None:
+    """A first plan at once, for the constraint solver to begin from."""
+    a = arrays(shop)
+    best = Turns(shop, a, fresh(a), 0, None).best
+    if best.cost >= WORST:
+        return None
+    schedule = schedule_of(shop, a, placed_of(a, fresh(a), best.lists))
+    return Progress(schedule, best.cost, min(lower_bound(shop, a), best.cost), 0.0)
 
 
 def _none(found: Exact, seconds: float) -> Exception:
@@ -108,14 +137,19 @@ class _State:
 
     def __init__(
         self, shop: JobShop, a: Arrays, start: Start, clock: Callable[[], float], seconds: float, workers: int,
-        seed: int, begin_with: Lists | None,
+        seed: int, begin_with: Lists | None, mend: bool,
     ) -> None:  # fmt: skip
         self.shop, self.a, self.start, self.clock, self.workers = shop, a, start, clock, workers
         self.begun, self.seconds = clock(), seconds
         self.bound = lower_bound(shop, a)
-        self.turns = Turns(shop, a, start, seed, begin_with)
+        self.turns = Turns(shop, a, start, seed, begin_with, mend)
         self.exact: Exact | None = None
         self.tried = False
+
+    @property
+    def placed(self) -> bool:
+        """Is there a plan at all?"""
+        return self.turns.best.cost < WORST or (self.exact is not None and self.exact.schedule is not None)
 
     def left(self) -> float:
         return self.seconds - (self.clock() - self.begun)
@@ -129,7 +163,7 @@ class _State:
         if free and not self.tried and count <= WHOLE and self.left() < (1 - FIRST) * self.seconds:
             self.tried = True
             workers = self.workers if count <= SMALL else 1
-            hint = self._schedule()
+            hint = self._schedule() if self.placed else None
             running[executor.submit(solve_exact, self.shop, self.left(), workers, 0, hint)] = self.clock()
         busy = self.workers if self.tried and self.exact is None and count <= SMALL else len(running)
         for _ in range(self.workers - busy):

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from ..jobs import JobShop, Machine, Spell
 
-__all__ = ["NEVER", "open_units", "table"]
+__all__ = ["NEVER", "longest", "open_units", "table"]
 
 Ints = NDArray[np.int32]
 NEVER = 1 << 29  # units: later than any horizon, and two of them still fit in 32 bits
@@ -54,9 +54,19 @@ def table(machine: Machine, units: int, size: int) -> tuple[Ints, Ints]:
 
 
 def longest(shop: JobShop) -> int:
-    """Units after which the tables end: the horizon, or time for everything one after another."""
-    work = sum(
-        job.batches * sum(max(units for _, units in stage.on) + stage.least_wait for stage in job.stages)
-        for job in shop.jobs
-    )
-    return max(shop.horizon, 1) if shop.horizon else work + max((job.release for job in shop.jobs), default=0) + 1
+    """Units after which the tables end: the horizon; without one, twice what the fullest machine and the longest job
+    need, closed time beside it.  A plan that ends later is not looked at, and no good one does."""
+    if shop.horizon:
+        return shop.horizon
+    load = np.zeros(max(1, len(shop.machines)))
+    way, waits = 0, 0
+    for job in shop.jobs:
+        for stage in job.stages:
+            units = max(units for _, units in stage.on)
+            for machine, _ in stage.on:
+                load[machine] += job.batches * units / len(stage.on)
+            waits = max(waits, stage.least_wait * len(job.stages))
+        way = max(way, job.release + sum(max(u for _, u in stage.on) + stage.least_wait for stage in job.stages))
+    setups = max(shop.setups.values(), default=0) * sum(len(job.stages) for job in shop.jobs)
+    shut = max((b for one in shop.machines for _, b in (*one.closed, *one.maintenance)), default=0)
+    return int(2 * (load.max() + way + waits) + setups + shut + 1)

@@ -9,6 +9,7 @@ import numpy as np
 from ..jobs import JobShop
 from .arrays import Arrays
 from .decode import Lists, Start
+from .dispatch import dispatched
 from .lists import first_lists
 from .repair import Neighbourhood, repair
 from .search import COLD, Found, Task, cost_of_lists, work
@@ -20,20 +21,25 @@ WARMS = (60.0, 30.0, 12.0)  # to go on from what is good
 TURN = 4.0  # seconds a task is meant to take
 FIRST = 4000  # moves of the first tasks, from which the speed is known
 KEPT = 4
+RULES = ((0.0, 0.0), (1.0, 0.0), (4.0, 0.0), (0.0, 1e-3), (0.0, 0.1), (1.0, 0.3))  # patience and rest, see `dispatched`
 REPAIRS = 0.25  # share of the turns that are repairs at first; less when they find nothing
 
 
 class Turns:
     """The best few lists so far, how fast moves go, and the next task."""
 
-    def __init__(self, shop: JobShop, a: Arrays, start: Start, seed: int, begin_with: Lists | None) -> None:
+    def __init__(
+        self, shop: JobShop, a: Arrays, start: Start, seed: int, begin_with: Lists | None, mend: bool = True
+    ) -> None:
         self.shop, self.a, self.start = shop, a, start
         self.random = np.random.default_rng(seed)
         self.moves, self.speed = 0, 0.0  # in all; a second of one worker
-        lists = first_lists(a, start, by_due(shop)) if begin_with is None else begin_with
-        self.pool = [Found(cost_of_lists(a, start, lists), lists, 0)]
+        firsts = _firsts(shop, a, start) if begin_with is None else [begin_with]
+        found = [Found(cost_of_lists(a, start, lists), lists, 0) for lists in firsts]
+        self.pool = sorted(found, key=lambda one: one.cost)
+        self.campaigns = found[0].cost < 3 * self.best.cost  # are whole campaigns any good to begin with?
         self.given = begin_with is not None
-        self.repairs = REPAIRS
+        self.repairs = REPAIRS if mend else 0.0
 
     @property
     def best(self) -> Found:
@@ -60,7 +66,10 @@ class Turns:
         moves = int(self.speed * min(TURN, max(left - 0.3, 0.2))) if self.speed else FIRST
         task = Task(self.a, self.start, len(self.shop.jobs), seed, max(moves, 200), 0.0, COLD)
         if share < 0.45 and not self.given:
-            return work, task._replace(hot=float(self.random.choice(HOTS)), order=self._order())
+            hot = float(self.random.choice(HOTS))
+            if self.campaigns and self.random.random() < 0.8:
+                return work, task._replace(hot=hot, order=self._order())
+            return work, task._replace(hot=hot, lists=self.best.lists)
         old = self.pool[min(int(self.random.geometric(0.6)) - 1, len(self.pool) - 1)]
         return work, task._replace(hot=float(self.random.choice(WARMS)), lists=old.lists)
 
@@ -88,6 +97,13 @@ class Turns:
 
     def _pool(self, k: int) -> tuple[int, ...]:
         return tuple(int(m) for m in self.a.able[k])
+
+
+def _firsts(shop: JobShop, a: Arrays, start: Start) -> list[Lists]:
+    """Plans to begin with: whole campaigns in the order of due dates, and dispatched ones."""
+    order = by_due(shop)
+    tried = [first_lists(a, start, order), *(dispatched(a, start, order, *rule) for rule in RULES)]
+    return [one for one in tried if one is not None]
 
 
 def by_due(shop: JobShop) -> list[int]:

@@ -2,11 +2,12 @@
 
 from fastapi import APIRouter
 
-from . import doing, sign, taking, two, waiting
+from . import doing, plans, sign, taking, two, waiting
 from .pages import find, people, strips
 
 __all__ = ["ROUTERS"]
 
 ROUTERS: tuple[APIRouter, ...] = (
-    sign.router, people.router, waiting.router, doing.router, two.router, taking.router, strips.router, find.router,
+    sign.router, people.router, waiting.router, doing.router, two.router, taking.router, plans.router, strips.router,
+    find.router,
 )  # fmt: skip

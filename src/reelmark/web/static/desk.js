@@ -267,7 +267,7 @@ if (news && document.querySelector(".who")) {
     if (!row) return;
     const bar = row.querySelector("progress"), words = row.querySelector(".what");
     if (bar && job.of) { bar.max = job.of; bar.value = job.done; }
-    if (words) words.textContent = job.of ? `${job.what}, ${job.done.toLocaleString("en")} of ${job.of.toLocaleString("en")}` : job.what;
+    if (words) words.textContent = job.of ? `${job.what}, ${job.done.toLocaleString("en")} of ${job.of.toLocaleString("en")}${row.dataset.unit ? ` ${row.dataset.unit}` : ""}` : job.what;
     if (!["waiting", "running"].includes(job.state)) location.reload();
   });
   listen();
@@ -280,4 +280,73 @@ for (const input of document.querySelectorAll('input[type="file"]')) {
   form.addEventListener("dragover", (e) => { e.preventDefault(); form.classList.add("over"); });
   form.addEventListener("dragleave", () => form.classList.remove("over"));
   form.addEventListener("drop", (e) => { e.preventDefault(); form.classList.remove("over"); input.files = e.dataTransfer.files; });
+}
+
+// --- plan: a bar drawn to another time or machine is pinned there; arrows go from bar to bar --------------------------
+const pin = document.querySelector('form[action$="/plan/pin"]');
+for (const chart of document.querySelectorAll("svg[data-from]")) {
+  const bars = [...chart.querySelectorAll("a.bar")], d = chart.dataset;
+  const box = (bar) => bar.querySelector("rect").getBBox();
+  if (bars.length) bars[0].setAttribute("tabindex", "0");
+  const go = (from, to) => { if (!to) return; from.setAttribute("tabindex", "-1"); to.setAttribute("tabindex", "0"); to.focus(); };
+  const nearest = (bar, down) => {  // in the next row that has bars, whichever is nearest in time
+    const at = box(bar), ahead = bars.filter((one) => down ? box(one).y > at.y + 4 : box(one).y < at.y - 4);
+    const row = down ? Math.min(...ahead.map((one) => box(one).y)) : Math.max(...ahead.map((one) => box(one).y));
+    return ahead.filter((one) => Math.abs(box(one).y - row) < 4).sort((a, b) => Math.abs(box(a).x - at.x) - Math.abs(box(b).x - at.x))[0];
+  };
+  chart.addEventListener("keydown", (e) => {
+    const bar = e.target.closest("a.bar");
+    if (!bar || e.altKey || e.ctrlKey || e.metaKey) return;
+    const same = bars.filter((one) => Math.abs(box(one).y - box(bar).y) < 4).sort((a, b) => box(a).x - box(b).x), at = same.indexOf(bar);
+    const to = { ArrowRight: () => same[at + 1], ArrowLeft: () => same[at - 1], Home: () => same[0], End: () => same.at(-1), ArrowDown: () => nearest(bar, true), ArrowUp: () => nearest(bar, false) }[e.key];
+    if (!to) return;
+    e.preventDefault();
+    go(bar, to());
+  });
+  if (!pin || !d.machines) continue;
+  // What is drawn is a copy; the bar itself stays until the works is planned anew.  A finger scrolls, it does not draw.
+  const machines = d.machines.split(",").map(Number), tops = d.tops.split(",").map(Number);
+  const name = (m) => chart.querySelector(`[data-machine="${m}"]`).dataset.name;
+  let held = null, drawn = 0;
+  const px = (e) => { const at = chart.getScreenCTM(); return { x: (e.clientX - at.e) / at.a, y: (e.clientY - at.f) / at.d }; };
+  chart.addEventListener("pointerdown", (e) => {
+    const bar = e.target.closest("a.bar");
+    if (!bar || e.button || e.pointerType === "touch" || +bar.dataset.many > 1) return;
+    held = { bar, from: px(e), at: box(bar), ghost: null };
+  });
+  chart.addEventListener("dragstart", (e) => e.preventDefault());
+  addEventListener("pointermove", (e) => {
+    if (!held) return;
+    const now = px(e), dx = now.x - held.from.x, dy = now.y - held.from.y;
+    if (!held.ghost && Math.hypot(dx, dy) < 5) return;
+    if (!held.ghost) {
+      held.ghost = held.bar.cloneNode(true);
+      held.ghost.setAttribute("opacity", "0.7"); held.ghost.setAttribute("pointer-events", "none");
+      chart.append(held.ghost);
+      document.body.classList.add("drawing");
+    }
+    held.ghost.setAttribute("transform", `translate(${dx} ${dy})`);
+  });
+  addEventListener("pointerup", (e) => {
+    const done = held;
+    held = null;
+    if (!done || !done.ghost) return;
+    drawn = Date.now();
+    document.body.classList.remove("drawing");
+    done.ghost.remove();
+    const now = px(e), row = Math.min(tops.length - 1, Math.max(0, tops.findLastIndex((top) => top <= now.y)));
+    const units = (done.at.x + now.x - done.from.x - d.left) / (d.wide - d.left - 8) * d.minutes / d.step;
+    const [form, machine, start] = [pin, name(machines[row]), later(d.from, Math.round(units) * d.step)];
+    form.elements.operation.value = done.bar.dataset.op;
+    if (![...form.elements.machine.options].some((one) => one.value === machine)) form.elements.machine.add(new Option(machine, machine));
+    form.elements.machine.value = machine;
+    form.elements.start.value = start;
+    form.requestSubmit();
+  });
+  addEventListener("pointercancel", () => { if (held?.ghost) held.ghost.remove(); held = null; document.body.classList.remove("drawing"); });
+  chart.addEventListener("click", (e) => { if (Date.now() - drawn < 300) e.preventDefault(); }, true);
+}
+// A moment some minutes after another; with its hours from UTC, so that it is the same whatever zone the page is read in.
+function later(from, minutes) {
+  return new Date(Date.parse(from) + minutes * 60000).toISOString().replace(".000Z", "+00:00");
 }
