@@ -9,7 +9,7 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 
 from reelmark.errors import BadValue
-from reelmark.stations.film.material import KELVIN, POLYPROPYLENE
+from reelmark.measure.material import KELVIN, POLYPROPYLENE
 from reelmark.stations.film.predict import cooling, heat
 from reelmark.stations.film.predict.cooling import Bath
 

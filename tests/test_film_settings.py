@@ -10,7 +10,8 @@ from typing import Any
 import pytest
 
 from reelmark.errors import BadValue
-from reelmark.stations.film.material import POLYPROPYLENE, Known, Table
+from reelmark.measure.known import Known, Table
+from reelmark.measure.material import POLYPROPYLENE
 from reelmark.stations.film.predict import LINE, Recipe, Settings, TubeAsk, rolled, settings, sweep
 
 NOTES = Recipe(gauge=75e-6, width=2.8, speed=25 / 60)

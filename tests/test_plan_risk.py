@@ -12,6 +12,7 @@ from scipy import stats
 from model_shop import Processes, _walk, greedy, shop
 from reelmark.errors import BadValue, Clash
 from reelmark.jobs import ANYWHERE, Due, Job, JobShop, Level, Machine, Resource, Schedule, Stage, Store
+from reelmark.measure.known import Known
 from reelmark.plan.carried import carry_out
 from reelmark.plan.clock import clocks
 from reelmark.plan.draws import STILL, USUAL, Drawn
@@ -19,7 +20,6 @@ from reelmark.plan.levers import levers
 from reelmark.plan.network import AT_THE_START, Progress, network
 from reelmark.plan.ready import ready
 from reelmark.plan.risk import blocks, simulate, wilson
-from reelmark.stations.film.material import Known
 
 CHANCE = 4.0  # standard errors: one in 16,000 of right programs would fail, and the seeds are fixed
 

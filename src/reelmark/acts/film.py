@@ -7,7 +7,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from ..stations.film.material import POLYPROPYLENE
+from ..measure.material import POLYPROPYLENE
 from ..stations.film.predict import LINE, Recipe, TubeAsk, settings, sweep
 from ..stations.film.spectrum import CAUTION, PP, SOUGHT_UM, Window, thickness
 

@@ -8,7 +8,9 @@ __all__ = ["circumferences", "in_si", "left_out", "named", "stretch", "swept_of"
 
 EXAMPLES = {
     "--material": "melt_density=740, in SI", "--line": "draw_stress=25e6, in SI", "--index": "n0=1.485",
-    "--element": "nip=2.5, the circumference in m",
+    "--element": "nip=2.5, the circumference in m", "--ink": "dry_density=1650, in SI", "--web": "span=3, in SI",
+    "--dryer": "dryer_temperature=343.15, in SI", "--solvent-data": "ethyl acetate.lfl=0.02, in SI",
+    "--solvent": "ethyl acetate=0.7, its share by mass",
 }  # fmt: skip
 
 

@@ -1,7 +1,8 @@
-"""Records of gauges in: scans of rolls and infrared spectra, from CSV or Parquet, as columns.
+"""Records of gauges in: scans of rolls, infrared spectra and draw-downs, from CSV or Parquet, as columns.
 
     for roll, columns in read_gauge(path).items():  columns["time_s"], ["metre_m"], ["across_mm"], ["gauge_um"]
     read_spectrum(path)["wavenumber_cm1"], ["transmittance"]
+    for lot, columns in read_draw_downs(path).items():  columns["coat_um"], ["over_black"], ["over_white"]
 
 Units stand in the columns' names.  What the numbers say is for the station to judge; here it is only whether they are
 numbers, in the columns that are wanted.
@@ -16,10 +17,11 @@ from numpy.typing import NDArray
 
 from reelmark.errors import BadValue, Problem
 
-__all__ = ["GAUGE", "SPECTRUM", "read_gauge", "read_spectrum"]
+__all__ = ["DRAW_DOWN", "GAUGE", "SPECTRUM", "read_draw_downs", "read_gauge", "read_spectrum"]
 
 GAUGE: Final = ("time_s", "metre_m", "across_mm", "gauge_um")
 SPECTRUM: Final = ("wavenumber_cm1", "transmittance")
+DRAW_DOWN: Final = ("coat_um", "over_black", "over_white")
 MOST_BYTES: Final = 4 * 2**30
 
 Column = NDArray[np.float64]
@@ -28,20 +30,37 @@ Column = NDArray[np.float64]
 def read_gauge(path: Path) -> dict[str, dict[str, Column]]:
     """{roll: {column: values}} of a gauge's records, rolls in the order in which they first appear."""
     table = _table(path, ("roll", *GAUGE))
-    rolls = np.array(_names(path, table["roll"].to_pylist()))
-    columns = {name: _numbers(path, table, name) for name in GAUGE}
-    names, first, which = np.unique(rolls, return_index=True, return_inverse=True)
+    rolls = np.array(_names(path, table["roll"].to_pylist(), "roll"))
+    return _apart(rolls, {name: _numbers(path, table, name) for name in GAUGE})
+
+
+def read_draw_downs(path: Path) -> dict[str, dict[str, Column]]:
+    """{ink lot: {column: values}}, lots as they first appear, "" where the file names none.
+
+    `black` and `white`, the bare grounds, are there only where the file has them.
+    """
+    table = _table(path, DRAW_DOWN)
+    held = [*DRAW_DOWN, *(name for name in ("black", "white") if name in table.column_names)]
+    columns = {name: _numbers(path, table, name) for name in held}
+    if "lot" not in table.column_names:
+        return {"": columns}
+    return _apart(np.array(_names(path, table["lot"].to_pylist(), "lot")), columns)
+
+
+def _apart(of: NDArray[np.str_], columns: dict[str, Column]) -> dict[str, dict[str, Column]]:
+    """The rows of each name by themselves, names in the order in which they first appear."""
+    names, first, which = np.unique(of, return_index=True, return_inverse=True)
     if len(names) == 1:
         return {str(names[0]): columns}
     return {str(names[i]): {name: one[which == i] for name, one in columns.items()} for i in np.argsort(first)}
 
 
-def _names(path: Path, written: list[Any]) -> list[str]:
-    """Names of rolls as text; one that is empty or none is refused with its line."""
+def _names(path: Path, written: list[Any], what: str) -> list[str]:
+    """Names of rolls, or of what else, as text; one that is empty or none is refused with its line."""
     for n, one in enumerate(written):
         if isinstance(one, bool) or not isinstance(one, str | int) or not str(one).strip():
-            true = f"line {n + 2} of {path.name} names no roll"
-            raise BadValue("roll", str(one)[:40], true, "write the roll's name, as the journal has it, on every row")
+            true = f"line {n + 2} of {path.name} names no {what}"
+            raise BadValue(what, str(one)[:40], true, f"write the {what}'s name, as the journal has it, on every row")
     return [str(one) for one in written]
 
 
@@ -63,7 +82,7 @@ def _table(path: Path, wanted: Sequence[str]) -> Any:
     try:
         if path.suffix.lower() in {".parquet", ".pq"}:
             return _having(path, parquet.read_table(path, columns=None), wanted)
-        kinds = {"roll": pa.string()}
+        kinds = {"roll": pa.string(), "lot": pa.string()}
         options = csv.ConvertOptions(column_types=kinds, strings_can_be_null=True)
         return _having(path, csv.read_csv(path, convert_options=options), wanted)
     except pa.ArrowException as error:

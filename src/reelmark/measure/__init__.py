@@ -1,5 +1,6 @@
 """What every gauge and camera shares: how far to believe a number, and when to stop the machine.
 
+known       values with unit and source, each open to change; material, the polymer's; given, looked at before physics
 series      what any row of readings is asked first: finite, long enough, its sigma, its lag-one correlation
 anova       one-way and two-way analysis of variance with components and intervals
 grr         gauge repeatability and reproducibility, crossed and nested, by ANOVA and by average and range

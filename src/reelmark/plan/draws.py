@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import BadValue
-from ..stations.film.material import Known, Sourced
+from ..measure.known import Known, Sourced
 
 __all__ = ["BLOCK", "STILL", "USUAL", "Drawn", "Spread", "draw"]
 

@@ -1,6 +1,5 @@
 """Film.  Takes: resin.  Gives: film roll.  Before: nothing.  Next: coat.
 
-material   what the polymer is: every number with its unit and where it comes from, each open to change
 predict    target gauge and width -> settings of the line: flows, bubble, heat, cooling, roll, order
 spectrum   infrared spectrum -> thickness
 gauge      records of the scanning gauge -> map, shares of variance, waves, alarms, verdict on a roll

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from math import hypot, inf, pi, prod
 
 from reelmark.errors import BadValue
-from reelmark.stations.film.predict.given import SHOWN, within
+from reelmark.measure.given import SHOWN, within
 
 __all__ = ["GAUGE_LEANS", "Cast", "Die", "Flow", "Running", "cast", "die", "gauge_tolerance", "solve"]
 

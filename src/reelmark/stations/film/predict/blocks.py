@@ -3,7 +3,7 @@
 from math import isfinite
 
 from reelmark.errors import BadValue
-from reelmark.stations.film.material import KELVIN
+from reelmark.measure.material import KELVIN
 from reelmark.stations.film.predict import balance, bubble, cooling, heat, rubber, tube
 from reelmark.stations.film.predict.recipe import Recipe
 from reelmark.stations.film.predict.sets import (

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from math import expm1, log, pi
 
 from reelmark.errors import BadValue
-from reelmark.stations.film.predict.given import within
+from reelmark.measure.given import within
 
 __all__ = ["Pull", "Volume", "dwell", "hoop_stress", "pressure_for", "pull", "sphere_stress", "volume"]
 

@@ -20,8 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reelmark.errors import BadValue
-from reelmark.stations.film.material import Material
-from reelmark.stations.film.predict.given import within
+from reelmark.measure.given import within
+from reelmark.measure.material import Material
 from reelmark.stations.film.predict.heat import Curve, curve
 
 __all__ = [

@@ -4,7 +4,7 @@
 
 Temperatures in K, heats in J/kg.  cp of the solid is straight between the points of its table and goes on along its
 last piece beyond; ``Heat.beyond`` says by how many kelvin.  Valid at room pressure, without heat of mixing or shear.
-Source: first law; values with their sources in ``material``.
+Source: first law; values with their sources in ``measure.material``.
 """
 
 from dataclasses import dataclass
@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reelmark.errors import BadValue
-from reelmark.stations.film.material import Material
-from reelmark.stations.film.predict.given import within
+from reelmark.measure.given import within
+from reelmark.measure.material import Material
 
 __all__ = ["Curve", "Heat", "curve", "heat", "melt_cp", "solid_cp", "water_flow"]
 

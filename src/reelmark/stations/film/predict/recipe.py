@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from typing import Final
 
 from reelmark.errors import BadValue
-from reelmark.stations.film.material import KELVIN, POLYPROPYLENE, Known, Material, Sourced
-from reelmark.stations.film.predict.given import within
+from reelmark.measure.given import within
+from reelmark.measure.known import Known, Sourced
+from reelmark.measure.material import KELVIN, POLYPROPYLENE, Material
 
 __all__ = ["LINE", "Line", "Recipe", "TubeAsk"]
 

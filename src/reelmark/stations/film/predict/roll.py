@@ -14,7 +14,7 @@ from math import asinh, hypot, isfinite, pi, sinh, sqrt
 from typing import Final
 
 from reelmark.errors import BadValue
-from reelmark.stations.film.predict.given import within
+from reelmark.measure.given import within
 
 __all__ = ["Roll", "concentric_length", "mass_tolerance", "roll"]
 

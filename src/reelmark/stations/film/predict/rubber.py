@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from math import inf, isinf
 
 from reelmark.errors import BadValue
-from reelmark.stations.film.predict.given import within
+from reelmark.measure.given import within
 
 __all__ = ["Held", "held"]
 

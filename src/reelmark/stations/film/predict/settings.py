@@ -11,11 +11,11 @@ from dataclasses import dataclass, fields, replace
 from typing import Any, Final
 
 from reelmark.errors import BadValue
-from reelmark.stations.film.material import Known, Sourced
+from reelmark.measure.known import Known, Sourced, Unread, unread
 from reelmark.stations.film.predict import balance, blocks, rolled, sets
 from reelmark.stations.film.predict.recipe import Recipe
 
-__all__ = ["CAUTIONS", "Settings", "Unread", "settings", "sweep"]
+__all__ = ["CAUTIONS", "Settings", "settings", "sweep"]
 
 CAUTIONS: Final = (
     "Hot melt sticks and burns deep: face shield and long gloves; nobody in front of a die at start-up; never open a "
@@ -29,16 +29,6 @@ CAUTIONS: Final = (
     "Estimates for engineers: they replace neither local codes nor the maker's limits, nor the site's risk assessment.",
 )
 FLOW: Final = ("gauge", "width", "speed", "output")
-
-
-@dataclass(frozen=True, slots=True)
-class Unread:
-    """A value this answer rests on that was read nowhere: from memory, assumed, or common practice."""
-
-    name: str
-    value: Any
-    unit: str
-    source: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +82,7 @@ def settings(recipe: Recipe) -> Settings:
         roll=roll,
         wound=rolled.wound_of(recipe, one),
         tube=blocks.tube_of(recipe),
-        from_memory=_unread(recipe),
+        from_memory=unread({"material": recipe.material, "line": recipe.line}),
     )
 
 
@@ -135,17 +125,6 @@ def _with(recipe: Recipe, field: str, value: float) -> Recipe:
     held: Sourced = getattr(recipe, part)
     whole: dict[str, Any] = {part: held.over("swept", **{name: value})}
     return replace(recipe, **whole)
-
-
-def _unread(recipe: Recipe) -> tuple[Unread, ...]:
-    """Every property the answer rests on whose source was not read; a test holds that it rests on each."""
-    found = []
-    for part in ("material", "line"):
-        for name, known in getattr(recipe, part).items():
-            if not known.read:
-                value = known.value if isinstance(known, Known) else known.points
-                found.append(Unread(f"{part}.{name}", value, known.unit, known.source))
-    return tuple(found)
 
 
 def _flat(block: Any) -> list[tuple[str, Any]]:

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reelmark.errors import BadValue
-from reelmark.stations.film.predict.given import within
+from reelmark.measure.given import within
 from reelmark.stations.film.predict.shoot import SEARCH, back, misses, newton, ring
 
 __all__ = ["Blown", "Leans", "for_draw", "for_force", "for_shape", "leans", "shape", "tapers"]

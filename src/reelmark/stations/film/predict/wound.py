@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reelmark.errors import BadValue
-from reelmark.stations.film.predict.given import within
+from reelmark.measure.given import within
 
 __all__ = ["CAUTION", "Stack", "Wound", "constant", "laps", "pfeiffer", "wound"]
 

@@ -1,7 +1,4 @@
-"""The polymer, its film and its stack, as numbers that say where they come from.
-
-Nothing here is a hidden constant: each is a ``Known`` with unit and source, and ``over`` puts the works' own in its
-place.  A source that begins with one of ``UNREAD`` was not read anywhere; answers list such numbers by name.
+"""The polymer, its film and its stack, as numbers that say where they come from (``known``).
 
 >>> ours = POLYPROPYLENE.over("our laboratory, lot 12", density=910)
 >>> ours.density
@@ -9,70 +6,17 @@ Known(value=910.0, unit='kg/m3', source='our laboratory, lot 12')
 """
 
 import math
-from dataclasses import dataclass, fields, replace
-from itertools import pairwise
-from numbers import Real
-from typing import Any, Final, Self
+from dataclasses import dataclass
+from typing import Final
 
 from reelmark.errors import BadValue
+from reelmark.measure.known import Known, Sourced, Table
 
-__all__ = ["POLYPROPYLENE", "UNREAD", "Known", "Material", "Sourced", "Table"]
+__all__ = ["KELVIN", "POLYPROPYLENE", "Material"]
 
-UNREAD: Final = ("from memory", "assumed", "common practice")
 HANDBOOK: Final = "Springer Handbook of Condensed Matter and Materials Data, table 3.3-6, as excerpted"
 MEMORY: Final = "from memory: verify before quoting"
 KELVIN: Final = 273.15
-
-
-@dataclass(frozen=True, slots=True)
-class Known:
-    """One number, its SI unit, and its source in words.  least, most of what is believable belong to the field."""
-
-    value: float
-    unit: str
-    source: str
-
-    @property
-    def read(self) -> bool:
-        """It was read in a source or given by the user, not taken from memory or assumed."""
-        return not self.source.startswith(UNREAD)
-
-
-@dataclass(frozen=True, slots=True)
-class Table:
-    """A property against temperature: (temperature in K, value) in rising order, straight between the points."""
-
-    points: tuple[tuple[float, float], ...]
-    unit: str
-    source: str
-
-    def __post_init__(self) -> None:
-        heats = [t for t, _ in self.points]
-        good = all(math.isfinite(x) and x > 0 for point in self.points for x in point)
-        if len(heats) < 2 or not good or any(b <= a for a, b in pairwise(heats)):
-            raise BadValue("points", self.points, "temperatures in K must rise and all be positive", "sort the table")
-
-    @property
-    def read(self) -> bool:
-        return not self.source.startswith(UNREAD)
-
-
-class Sourced:
-    """A dataclass whose fields are Known or Table."""
-
-    __slots__ = ()
-
-    def over(self, source: str, **values: float | tuple[tuple[float, float], ...]) -> Self:
-        """The same with some values put in their place, in the same SI units, under this source."""
-        known = {f.name: getattr(self, f.name) for f in fields(self)}  # type: ignore[arg-type]
-        for name in values:
-            if name not in known:
-                raise BadValue("property", name, "there is none of that name", f"take one of {', '.join(known)}")
-        return replace(self, **{n: _put(known[n], v, source, n) for n, v in values.items()})  # type: ignore[type-var]
-
-    def items(self) -> tuple[tuple[str, "Known | Table"], ...]:
-        """(name, what is known) of every property."""
-        return tuple((f.name, getattr(self, f.name)) for f in fields(self))  # type: ignore[arg-type]
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,14 +74,6 @@ class Material(Sourced):
         A published 5.53e-7 m2/s near melting (abstract on researcher.life) is 6 to 7 times this: not used.
         """
         return self.conductivity.value / (self.cooling_density.value * cp)
-
-
-def _put(old: Known | Table, new: Any, source: str, name: str) -> Known | Table:
-    if isinstance(old, Table):
-        return Table(tuple(new), old.unit, source)
-    if isinstance(new, bool) or not isinstance(new, Real) or not math.isfinite(new):
-        raise BadValue(name, new, "that is no finite number", f"give one in {old.unit}")
-    return Known(float(new), old.unit, source)
 
 
 def _signs(one: Material) -> None:

@@ -10,7 +10,8 @@ __all__ = ["SHOWN", "within"]
 
 SHOWN: Final = {  # SI inside; where people write another unit they are answered in that one
     "gauge": ("um", 1e6), "speed": ("m/min", 60.0), "output": ("kg/h", 3600.0), "die_gap": ("mm", 1e3),
-    "core_diameter": ("mm", 1e3),
+    "core_diameter": ("mm", 1e3), "coat": ("um", 1e6),
+    "scattering": ("/um", 1e-6), "absorption": ("/um", 1e-6),
 }  # fmt: skip
 SHARE: Final = "as a share of 1"
 
