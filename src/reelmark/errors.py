@@ -20,6 +20,17 @@ class Problem(Exception):
         super().__init__(f"{asked}: {true}; {cure}")
         self.asked, self.true, self.cure = asked, true, cure
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """As it crosses from one process to another: every kind has arguments of its own, so the state travels."""
+        return _again, (type(self), self.args, self.__dict__)
+
+
+def _again(kind: type[Problem], args: tuple[object, ...], state: dict[str, object]) -> Problem:
+    one = kind.__new__(kind)
+    one.args = args
+    one.__dict__.update(state)
+    return one
+
 
 class BadValue(Problem):
     """A field of a record, a setting or a command holds what it must not.
