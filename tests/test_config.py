@@ -66,6 +66,9 @@ ORDER = {
     "none": ("rows = 9", "rows = 0", "layout.rows", "correct the number"),
     "no such day": ("2026-06-30", '"2026-06-31"', "deliveries[0].by", "as 2027-03-01"),
     "more than ordered": ("3_000_000", "30_000_000", "deliveries[0].notes", "correct one of the two"),
+    "deliveries above the order": ("9_000_000", "8_000_000", "deliveries", "order as many"),
+    "a delivery of no age": ("2026-06-30", "0001-01-01", "deliveries[0].by", "correct the year"),
+    "a delivery at the end of days": ("2026-06-30", "9999-12-31", "deliveries[0].by", "correct the year"),
     "name twice": ("TM20 replacement", "TM20", "series[1].name", "give each its own name"),
     "letter twice": ("letters = 2", 'letters = 2\nalphabet = "ABA"', "series[0].alphabet", "leave one of the two out"),
     "small letters": ("letters = 2", 'letters = 2\nalphabet = "abc"', "series[0].alphabet", "write capitals"),
@@ -85,6 +88,18 @@ def test_a_mistake_in_the_order_is_named(tmp_path, old, new, field, cure):
     said = fault(tmp_path, "order.toml", old, new)
     assert said.field == f"order.toml: {field}"
     assert cure in said.cure
+
+
+def test_deliveries_above_the_order_are_told_with_both_sums(tmp_path):
+    said = fault(tmp_path, "order.toml", "9_000_000", "8_000_000")
+    assert said.value == "9,000,000 notes"
+    assert said.true == "together they are 9,000,000 notes, the order is for 8,000,000"
+
+
+def test_deliveries_below_the_order_are_read(tmp_path):
+    (tmp_path / "order.toml").write_text(template("order.toml").replace("9_000_000", "20_000_000"), encoding="utf-8")
+    order = read_order(tmp_path / "order.toml")
+    assert (order.notes, sum(one.notes for one in order.deliveries)) == (20_000_000, 9_000_000)
 
 
 WORKS = {

@@ -133,6 +133,23 @@ BAD_JSON = {
     "cut short": (json.dumps(SMALL, indent=1)[:200], "shop.json, line", "the file may be cut short"),
     "no JSON": ("{unit_min = 30}", "shop.json, line 1", "it is not JSON"),
     "deep": ("[" * 100_000, "shop.json", "nested too deep"),
+    "a number without end": (
+        json.dumps(SMALL).replace('"unit_min": 30', '"unit_min": ' + "9" * 5000),
+        "shop.json",
+        "too many digits",
+    ),
+    "a weight without end": (json.dumps(SMALL).replace("2.5", "9" * 400), "weight[1] = '999", "must be 0 to"),
+    "a horizon of ages": (changed("horizon", to=10**9), "horizon = 1000000000", "0 to 87600"),
+    "batches without end": (changed("batches_per_order", to=10**9), "batches_per_order = 1000000000", "20,000 at most"),
+    "orders without end": (changed("orders", to=10**9), "shop.json: batches_per_order", "20,000 at most"),
+    "half a character": (json.dumps(SMALL).replace("P2", "\\ud800"), "machines.P[1] = '\\\\ud800'", "half of a pair"),
+    "half a character in a key": (json.dumps(SMALL).replace("COAT", "\\ud800"), "a name", "half of a pair"),
+    "closed for ages": (changed("closed", to={"C1": [[5, 10**9]]}), "shop.json", "2,000,000 are the most"),
+    "a set-up of ages": (
+        json.dumps({k: v for k, v in SMALL.items() if k != "horizon"}).replace('"units": 5', '"units": 900000000'),
+        "shop.json",
+        "2,000,000 are the most",
+    ),
 }
 
 
@@ -190,6 +207,9 @@ BAD_TEXT = {
     "no such machine": (FT06.replace("2 1 0 3", "6 1 0 3"), "line 5 = 6", "they are 0 to 5"),
     "a machine twice": (FT06.replace("2 1 0 3", "0 1 0 3"), "line 5 = 0", "the machine stands twice"),
     "time below 0": (FT06.replace("2 1 0 3", "2 -1 0 3"), "line 5 = -1", "not below 0"),
+    "time without end": (FT06.replace("2 1 0 3", "2 1" + "0" * 30 + " 0 3"), "line 5 = '1000", "correct the number"),
+    "digits without end": (FT06.replace("2 1 0 3", "2 " + "9" * 5000 + " 0 3"), "(5,000 characters)", "1,000,000,000"),
+    "time of ages": (FT06.replace("2 1 0 3", "2 999999999 0 3"), "shop.txt", "2,000,000 are the most"),
     "half a unit": (FT06.replace("2 1 0 3", "2 1.5 0 3"), "line 5 = '1.5'", "not a whole number"),
     "no head": (FT06.replace("6 6\n", ""), "line 4", "the head has jobs and machines"),
     "no job": ("0 6\n", "line 1", "at least one job"),
@@ -202,6 +222,8 @@ BAD_TEXT = {
     "project, a circle": (J301.replace(LAST, LAST[:-2] + " 8"), "PRECEDENCE", "circle"),
     "project, no such job": (J301.replace(LAST, LAST[:-2] + "99"), "99", "1 to 32"),
     "project, two modes": (J301.replace("  2      1     8", "  2      2     8"), "= 2", "a second mode"),
+    "project, digits without end": (J301.replace("  2      1     8", "  2      1     " + "9" * 5000),
+                                    "(5,000 characters)", "correct the number"),
     "project, too much": (J301.replace("  2      1     8       4", "  2      1     8      14"), "= 14", "there are 12"),
 }  # fmt: skip
 
@@ -217,9 +239,25 @@ def test_a_bad_text_file_is_refused_with_its_place(tmp_path: Path, what: str):
     assert true in str(caught.value)
 
 
+def test_more_operations_than_can_be_scheduled_are_refused(tmp_path: Path):
+    lines = ["20001 1", *["0 1"] * 20_001]
+    with pytest.raises(Problem, match=r"20,001 operations; a schedule has 20,000"):
+        read_shop(written(tmp_path, "\n".join(lines), "shop.txt"))
+
+
+@pytest.mark.parametrize("what", ["a number without end", "half a character", "half a character in a key"])
+def test_what_is_said_of_a_bad_file_can_be_written(tmp_path: Path, what: str):
+    with pytest.raises(Problem) as caught:
+        read_shop(written(tmp_path, BAD_JSON[what][0]))
+    assert str(caught.value).encode()
+    assert len(str(caught.value)) < 300
+
+
 def test_a_file_that_is_none_or_no_text(tmp_path: Path):
     with pytest.raises(Problem, match="there is no such file"):
         read_shop(tmp_path / "none.json")
+    with pytest.raises(Problem, match="it is a folder"):
+        read_shop(tmp_path)
     (tmp_path / "shop.bin").write_bytes(b"\xff\xfe\x00\x9f")
     with pytest.raises(Problem, match="it is not text in UTF-8"):
         read_shop(tmp_path / "shop.bin")

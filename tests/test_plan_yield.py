@@ -221,6 +221,7 @@ def test_batches_that_vary_no_more_than_chance_have_no_spread():
         ((10, 10), (9, 9), "fewest"),
         ((10, 10, 10), (9, 9), "each batch"),
         ((10, 10, 10), (9, 11, 9), "batch 2"),
+        ((10, 10), (9, 11), "batch 2"),
         ((10, 0, 10), (9, 0, 9), "batch 2"),
         ((10, 10, 10), (0, 0, 0), "nothing ever"),
     ],
@@ -275,6 +276,9 @@ BAD = {
     "half": ("[[stages]]\nalpha = 1\n", "stages[0]"),
     "two ways": ("[[stages]]\nalpha = 1\nbeta = 1\nmean = 0.5\n", "stages[0]"),
     "none": ("[[stages]]\nname = 'a'\n", "stages[0]"),
+    "next to nothing": ("[[stages]]\nalpha = 1e-300\nbeta = 1e-300\n", "stages[0].concentration"),
+    "a yield next to nothing": ("[[stages]]\nalpha = 1e-300\nbeta = 5\n", "stages[0].mean"),
+    "without measure": ("[[stages]]\nalpha = 1e300\nbeta = 1e300\n", "stages[0].concentration"),
     "infinite": ("[[stages]]\nalpha = inf\nbeta = 1\n", "stages[0].alpha"),
     "misspelt": ("[[stages]]\nalfa = 1\nbeta = 1\n", "alfa"),
     "empty": ("stages = []\n", "stages"),
@@ -289,6 +293,12 @@ def test_a_bad_stage_is_named(tmp_path, text, field):
     assert told.value.cure
 
 
+def test_what_is_not_finite_is_said_to_be_so(tmp_path):
+    with pytest.raises(BadValue) as told:
+        read_stages(stages_file(tmp_path, "[[stages]]\nalpha = nan\nbeta = 1\n"))
+    assert told.value.true == "it is not a finite number"
+
+
 @pytest.mark.parametrize(
     ("order", "level"), [("0", "0.99"), ("-5", "0.99"), ("10", "0"), ("10", "1"), ("10", "1.5"), ("10", "nan")]
 )
@@ -301,6 +311,26 @@ def test_an_order_or_level_that_cannot_be_is_refused(tmp_path, order, level):
 def test_a_yield_so_wild_that_no_start_does_it_is_said():
     with pytest.raises(Problem, match="lower the level"):
         least_start(100, 0.999, [Spread.of(0.05, 5)])
+
+
+def test_the_limits_of_what_is_believed_reckon_without_a_warning():
+    """Warnings are errors in these tests: at the edges nothing overflows."""
+    edge = [Spread(0.5, 0.01), Spread(0.9, 1e12), Spread(0.95, 300)]
+    assert 0 <= chance(1000, 100, edge).value <= 1
+    with pytest.raises(Problem, match="lower the level"):
+        least_start(100, 0.4, [Spread(1e-9, 50)] * 5)
+
+
+# A nearly sure stage fails rarely and far: its tail is long beside its standard deviation.  scipy's beta-binomial is
+# independent; a second stage of mean 1 - 1e-9 keeps the answer from being the sum.
+@pytest.mark.parametrize(("mean", "concentration"), [(0.97, 1), (0.9999, 300), (0.999, 3), (0.97, 0.1), (0.5, 0.1)])
+@pytest.mark.parametrize(("start", "wanted"), [(1000, 900), (20_000, 19_000), (1000, 10)])
+def test_long_tails_are_reckoned_as_well_as_is_said(mean, concentration, start, wanted):
+    one = Spread(mean, concentration)
+    found = chance(start, wanted, [one, Spread(1 - 1e-9)])
+    assert "integral" in found.method
+    true = stats.betabinom(start, one.alpha, one.beta).sf(wanted - 1)
+    assert abs(found.value - true) <= found.error + 1e-7  # a share of 1e-9 is missing, and scipy's own rounding
 
 
 def test_stages_of_one_name_are_refused_and_sure_ones_need_no_overs():

@@ -74,6 +74,18 @@ MISTAKES: dict[str, tuple[str, str, str, str]] = {
     "calendar with no hours": ('name = "always"\nopen = ["always"]', 'name = "always"\nopen = []',
                                "plant.calendars[0].open", "always"),
     "no hours of a week": ('"Mon 06:00 - Sat 06:00"', '"Mo 6 - Sa 6"', "plant.calendars[1].open[0]", "Mon-Fri 06:00"),
+    "past the end of a day": ('"Mon-Fri 06:00 - 22:00"', '"Mon-Fri 06:00 - 29:00"', "plant.calendars[2].open[0]",
+                              "ends next day"),
+    "past 24:00": ('"Mon-Fri 06:00 - 22:00"', '"Mon-Fri 06:00 - 24:30"', "plant.calendars[2].open[0]", "ends next day"),
+    "serviced past the day": ('at = "Tue 06:00"', 'at = "Tue 29:00"', "plant.machines[1].maintenance.at", "Mon 06:00"),
+    "week or nothing": ('"Mon 06:00 - Sat 06:00"', '"Mon 06:00 - Mon 06:00"', "plant.calendars[1].open[0]", "'always'"),
+    "a day or nothing": ('"Mon-Fri 06:00 - 22:00"', '"Mon-Fri 06:00 - 06:00"', "plant.calendars[2].open[0]",
+                         "00:00 - 24:00"),
+    "closed at the end of days": ("2026-01-01", "9999-12-31", "plant.calendars[1].closed[0]", "correct the year"),
+    "gauge of a road": ('gauge = "70 um"', 'gauge = "70 km"', "plant.material.gauge", "gauge_most"),
+    "gauge of nothing": ('gauge = "70 um"', 'gauge = "70 nm"', "plant.material.gauge", "gauge_least"),
+    "price that is none": ("late = 10 ", "late = nan ", "plant.prices.late", "write a number"),
+    "price in words": ("late = 10 ", 'late = "ten" ', "plant.prices.late", "without quotes"),
     "days backwards": ('"Mon-Fri 06:00 - 22:00"', '"Fri-Mon 06:00 - 22:00"', "plant.calendars[2].open[0]", "Mon-Fri"),
     "unknown calendar": ('calendar = "two shifts"', 'calendar = "two"', "guillotine: calendar", "always, three shifts"),
     "yield of 0": ("good = 0.996", "good = 0", "cut: good", "0.97 for 97 %"),
@@ -111,6 +123,23 @@ def test_a_mistake_in_the_plant_is_named(tmp_path, old, new, field, cure):
         read(tmp_path, TEXT.replace(old, new, 1))
     assert field in told.value.field
     assert cure in told.value.cure
+
+
+def test_a_price_that_is_not_finite_is_said_to_be_so(tmp_path):
+    with pytest.raises(BadValue) as told:
+        read(tmp_path, TEXT.replace("late = 10 ", "late = nan ", 1))
+    assert told.value.true == "it is not a finite number"
+
+
+def test_a_works_of_thick_film_may_say_so(tmp_path):
+    thick = TEXT.replace('gauge = "70 um"', 'gauge = "2 mm"', 1)
+    thick = thick.replace('gauge_most = "1 mm"', 'gauge_most = "3 mm"', 1)
+    assert read(tmp_path, thick).material.gauge == pytest.approx(2e-3)
+
+
+def test_hours_may_end_at_midnight(tmp_path):
+    text = TEXT.replace('"Mon-Fri 06:00 - 22:00"', '"Mon 06:00 - 24:00"', 1)
+    assert read(tmp_path, text).calendar("two shifts").open == (Hours(360, 1440),)
 
 
 def test_a_route_may_be_written_in_any_order(tmp_path):
@@ -178,3 +207,47 @@ def test_plan_refuses_two_orders_of_one_series(folder):
     (folder / "second.toml").write_text(second, encoding="utf-8")
     said = reelmark("plan", str(folder / "order.toml"), str(folder / "second.toml"), "--works", str(folder), code=1)
     assert "series" in said["field"]
+
+
+@pytest.mark.parametrize("seconds", ["inf", "1e9", "86401"])
+@pytest.mark.parametrize("command", ["orders", "shop"])
+def test_seconds_that_never_end_are_refused(folder, command, seconds):
+    said = reelmark("plan", command, str(folder / "order.toml"), f"--seconds={seconds}", code=1)
+    assert said["field"] == "--seconds"
+    assert "86,400" in said["true"]
+    words = [sys.executable, "-m", "reelmark", "plan", command, str(folder / "order.toml"), "--seconds=nan"]
+    done = subprocess.run(words, capture_output=True, text=True, check=False)
+    assert done.returncode == 2
+    assert "--seconds" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize("begins", ["9999-12-31T23:00", "0001-01-01T00:00", "0001-01-01T00:00+14:00"])
+def test_a_begin_out_of_reach_is_said(folder, begins):
+    words = ("--works", str(folder), "--seconds", "0", "--days", "1098", "--begins", begins)
+    said = reelmark("plan", str(folder / "order.toml"), *words, code=1)
+    assert said["field"] == "begins"
+    assert "1900-01-01" in said["true"]
+
+
+def test_a_command_misspelt_is_told_the_nearest(folder):
+    said = reelmark("plan", "yeild", "x", code=1)
+    assert said["true"] == "no such command or file"
+    assert "'yield'" in said["cure"]
+
+
+def test_notes_say_what_has_no_delivery(folder):
+    path = folder / "order.toml"
+    path.write_text(template("order.toml").replace("9_000_000", "20_000_000"), encoding="utf-8")
+    answer = reelmark("plan", str(path), "--works", str(folder), "--seconds", "0", "--begins", "2026-03-02T06:00")
+    assert answer["notes"] == ["TM-20-1: 11,000,000 of 20,000,000 notes have no delivery"]
+
+
+def test_dates_are_told_by_the_clocks_of_their_day(folder):
+    """Berlin: summer time from 2026-03-29 on (Directive 2000/84/EC: last Sunday of March); the plan begins before."""
+    works = template("works.toml").replace("Etc/UTC", "Europe/Berlin")
+    (folder / "works.toml").write_text(works, encoding="utf-8")
+    words = ("--works", str(folder), "--seconds", "2", "--begins", "2026-03-23T06:00")
+    answer = reelmark("plan", str(folder / "order.toml"), *words)
+    assert answer["begins"] == "2026-03-23T06:00:00+01:00"
+    assert answer["deliveries"][0]["due"] == "2026-06-30T22:00+02:00"

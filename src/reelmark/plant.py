@@ -19,11 +19,17 @@ from .errors import BadValue
 from .order import Series
 
 __all__ = [
-    "WEEK", "Calendar", "Hours", "Maintenance", "Material", "PastRuns", "Plant", "PlantMachine", "PlantPrices",
-    "PlantStage", "Rate", "Shift", "Spread", "StageYield", "share_numbers",
+    "DAYS", "LEAST_CONCENTRATION", "LEAST_MEAN", "MOST_OPERATIONS", "WEEK", "Calendar", "Hours", "Maintenance",
+    "Material", "PastRuns", "Plant", "PlantMachine", "PlantPrices", "PlantStage", "Rate", "Shift", "Spread",
+    "StageYield", "share_numbers",
 ]  # fmt: skip
 
 WEEK: Final = 7 * 24 * 60  # minutes
+DAYS: Final = (date(1900, 1, 1), date(2200, 12, 31))  # of deliveries and calendars: a century before and after any plan
+MOST_OPERATIONS: Final = 20_000  # batches times stages in one schedule; a year of sixty orders has some 8,000
+LEAST_CONCENTRATION: Final = 0.01  # below it a batch is all good or all lost, and the chance is not reckoned well
+MOST_CONCENTRATION: Final = 1e12  # above it every batch is alike: the chance is reckoned to 1e-9
+LEAST_MEAN: Final = 1e-9  # a yield that no stage in use has; below it the chance is not reckoned
 Measure = Literal["sheets", "m", "notes"]
 
 
@@ -31,8 +37,8 @@ Measure = Literal["sheets", "m", "notes"]
 class Spread:
     """Good share of a stage, Beta(alpha, beta) from batch to batch; within a batch each sheet fares alone.
 
-    mean : 0 < mean <= 1
-    concentration : alpha + beta > 0; inf: every batch has the mean
+    mean : 1e-9 <= mean <= 1
+    concentration : alpha + beta, 0.01 to 1e12; inf: every batch has the mean
 
     >>> one = Spread.of(950, 15)
     >>> round(one.mean, 6), one.concentration
@@ -45,9 +51,12 @@ class Spread:
     def __post_init__(self) -> None:
         if not 0 < self.mean <= 1:
             raise BadValue("mean", self.mean, "a yield lies above 0 and is 1 at most", "write 0.97 for 97 % good")
-        if not self.concentration > 0:
-            cure = "write alpha + beta, above 0; it grows as batches grow alike"
-            raise BadValue("concentration", self.concentration, "it must be above 0", cure)
+        if self.mean < LEAST_MEAN:
+            raise BadValue("mean", self.mean, f"a yield below {LEAST_MEAN:g} is not reckoned with", "correct it")
+        if not (LEAST_CONCENTRATION <= self.concentration <= MOST_CONCENTRATION or self.concentration == math.inf):
+            true = f"it lies in {LEAST_CONCENTRATION:g} to {MOST_CONCENTRATION:g}"
+            cure = "write alpha + beta, above 0; it grows as batches grow alike; leave it out where all are alike"
+            raise BadValue("concentration", self.concentration, true, cure)
 
     @classmethod
     def of(cls, alpha: float, beta: float) -> "Spread":
@@ -81,7 +90,8 @@ class Spread:
     def averaged(self, batches: int) -> "Spread":
         """Of the mean share over so many batches that fare alone: the Beta of the same mean and 1/batches of the
         variance.  The mean of Betas is no Beta; its first two moments are these."""
-        return self if self.sure else Spread(self.mean, batches * (self.concentration + 1) - 1)
+        total = batches * (self.concentration + 1) - 1
+        return self if self.sure else Spread(self.mean, total if total <= MOST_CONCENTRATION else math.inf)
 
 
 class PastRuns(NamedTuple):
@@ -208,7 +218,8 @@ class PlantStage:
 class Material:
     """What the web is made of.  Lengths m, densities kg/m3, masses per area kg/m2, shares as fractions.
 
-    gauge : of the clear film; lane_width : across one lane; edge : both edges together, trimmed off
+    gauge : of the clear film, believed from gauge_least to gauge_most
+    lane_width : across one lane; edge : both edges together, trimmed off
     roll_length : m of a mother roll; roll_loss : m of it lost to core, tail and splice
     resin_trim : share of the melt that is trimmed or started up; regrind : share of that which goes back in
     coverage : share of the web that a coat covers; solids : dry share of wet coat
@@ -226,6 +237,8 @@ class Material:
     solids: float = 1.0
     windows: int = 1
     resin_energy: float = 0.0
+    gauge_least: float = 5e-6
+    gauge_most: float = 1e-3
 
     def grammage(self) -> float:
         """Of the clear film, kg/m2."""

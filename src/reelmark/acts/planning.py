@@ -16,7 +16,7 @@ from ..plant import PastRuns, Plant, StageYield
 from ..reading import Reading
 from ..works import Works
 
-__all__ = ["Past", "fits", "past_runs", "plan_needs", "plan_yield", "plant_of"]
+__all__ = ["Past", "fits", "past_runs", "plan_needs", "plan_yield", "plant_of", "undelivered"]
 
 MAKE_READY = "make-ready"  # what a pull's reason says where sheets ran while the press was set
 ADD = "add [plant] to works.toml: `reelmark new` in an empty folder writes one to begin with, every value explained"
@@ -66,6 +66,12 @@ def plan_needs(orders: Iterable[Order], plant: Plant, level: float | None = None
     }
 
 
+def undelivered(orders: Iterable[Order]) -> list[str]:
+    """In words, where the deliveries of an order are of fewer notes than it: the rest has no date to keep."""
+    left = [(one, one.notes - sum(some.notes for some in one.deliveries)) for one in orders]
+    return [f"{one.name}: {rest:,} of {one.notes:,} notes have no delivery" for one, rest in left if rest > 0]
+
+
 def _order(back: Backward) -> dict[str, Any]:
     return {
         "order": back.order.name, "notes": back.notes, "batches": back.batches,
@@ -75,7 +81,8 @@ def _order(back: Backward) -> dict[str, Any]:
         "sheet_yield": back.good / back.first_sheets.into if back.first_sheets else None,
         "stages": [
             {"stage": one.stage.name, "unit": one.unit, "into": one.into, "out": one.out, "spoil": one.spoil,
-             "samples": one.samples, "make_ready": one.make_ready, "returned": one.returned}
+             "samples": one.samples, "make_ready": one.make_ready, "returned": one.returned,
+             "roll_loss": one.roll_loss}
             for one in back.stages
         ],
     }  # fmt: skip

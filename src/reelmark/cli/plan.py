@@ -4,7 +4,7 @@
 """
 
 from dataclasses import replace
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Optional
 
@@ -12,7 +12,7 @@ import typer
 from typer.core import TyperGroup
 
 from ..errors import BadValue
-from .show import as_json, group, guarded, say, table
+from .show import as_json, error, group, guarded, say, table
 
 if TYPE_CHECKING:  # what plans is slow to load: only a command that plans waits for it
     from ..jobs import JobShop
@@ -22,6 +22,7 @@ if TYPE_CHECKING:  # what plans is slow to load: only a command that plans waits
 __all__ = ["app"]
 
 AHEAD = 90  # days before the first delivery that a plan of the past begins
+MOST_SECONDS = 86_400
 RUNS = 2000  # of the works with chance in it: P(on time) to about a hundredth
 
 
@@ -30,8 +31,16 @@ class _OrFiles(TyperGroup):
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         if args and args[0] not in self.commands and args[0] not in self.get_help_option_names(ctx):
+            self._file(args[0])
             args = ["orders", *args]
         return super().parse_args(ctx, args)
+
+    def _file(self, word: str) -> None:
+        """Leaves with an error where the word can be no file of an order: a command misspelt."""
+        from ..io.words import nearest
+
+        if not word.startswith("-") and "." not in word and not Path(word).exists():
+            error(BadValue("reelmark plan", word, "no such command or file", nearest(word, self.commands, "commands")))
 
 
 app = group("Ahead: from the delivery dates back to resin, and how many to start.")
@@ -53,18 +62,19 @@ def orders(
     json: Json = False,
 ) -> None:
     """Orders planned backwards: sheets, web, rolls, resin, coat, ink, forms, hours and cost; then their schedule."""
-    from ..acts.planning import plan_needs, plant_of
+    from ..acts.planning import plan_needs, plant_of, undelivered
     from ..io import read_order, read_works
     from ..plan.loading import checked, job_shop
 
+    _not_for_ever(seconds)
     there = read_works(works / "works.toml" if works.is_dir() else works)
     plant = plant_of(there)
     read = [read_order(one) for one in files]
-    begun, note = _begin(begins, there.zone, read)
-    wanted = checked(read, begun, days)
-    answer = plan_needs(wanted, plant, level) | {"notes": [note] if note else []}
+    start, note = _begin(begins, there.zone, read)
+    wanted = checked(read, start, days)
+    answer = plan_needs(wanted, plant, level) | {"notes": [*([note] if note else []), *undelivered(wanted)]}
     if seconds > 0:
-        answer = _planned(job_shop(wanted, plant, begun, days), seconds, answer, json)
+        answer = _planned(job_shop(wanted, plant, start, days), start.tzinfo, seconds, answer, json)
     if json:
         as_json(answer)
         return
@@ -76,15 +86,23 @@ def orders(
         _show_plan(answer)
 
 
-def _planned(shop: "JobShop", seconds: float, starts: dict[str, Any], quiet: bool) -> dict[str, Any]:
-    """The shop solved and tried against chance."""
+def _not_for_ever(seconds: float) -> None:
+    if seconds > MOST_SECONDS:
+        true = f"a schedule takes {MOST_SECONDS:,} s at most"
+        raise BadValue("--seconds", seconds, true, "give 60; the best plan so far is kept when the time is over")
+
+
+def _planned(
+    shop: "JobShop", zone: tzinfo | None, seconds: float, starts: dict[str, Any], quiet: bool
+) -> dict[str, Any]:
+    """The shop solved and tried against chance.  zone : of the works; dates are told by its clocks"""
     from ..acts.plan_answer import of_orders
     from ..plan.levers import levers
     from ..plan.planned import Planned
     from ..plan.risk import simulate
 
     progress = _solved(shop, seconds, quiet)
-    begins = datetime.fromisoformat(shop.begins)
+    begins = datetime.fromisoformat(shop.begins).astimezone(zone)
     planned = Planned(shop, progress.schedule, begins, progress.cost, progress.bound)
     outcome = simulate(shop, progress.schedule, runs=RUNS)
     return of_orders(planned, progress, starts, outcome, levers(shop, progress.schedule, runs=RUNS))
@@ -119,11 +137,11 @@ def _show_plan(answer: dict[str, Any]) -> None:
 
 def _begin(text: str | None, zone: str, orders: list["Order"]) -> tuple[datetime, str]:
     """When the plan begins, and what is to be said of it: orders all of the past are planned as if it were then."""
-    begun = _moment(text, zone)
+    now = _moment(text, zone)
     days = [date.fromisoformat(one.by) for order in orders for one in order.deliveries]
-    if text is not None or not days or max(days) >= begun.date():
-        return begun, ""
-    then = datetime.combine(min(days) - timedelta(days=AHEAD), time(6), begun.tzinfo)
+    if text is not None or not days or max(days) >= now.date():
+        return now, ""
+    then = datetime.combine(min(days) - timedelta(days=AHEAD), time(6), now.tzinfo)
     return (
         then,
         f"every delivery lies in the past: planned as if it were {then:%Y-%m-%d %H:%M}; --begins says otherwise",
@@ -132,6 +150,7 @@ def _begin(text: str | None, zone: str, orders: list["Order"]) -> tuple[datetime
 
 def _moment(text: str | None, zone: str) -> datetime:
     """A moment in the works' zone; now where none is given."""
+    from ..plan.loading import begun
     from ..web.words import zone_of
 
     there = zone_of(zone)
@@ -141,6 +160,7 @@ def _moment(text: str | None, zone: str) -> datetime:
         at = datetime.fromisoformat(text)
     except ValueError as error:
         raise BadValue("--begins", text, "it is no moment", "write date and time, as 2026-04-01T06:00") from error
+    begun(at)
     return at.astimezone(there) if at.tzinfo else at.replace(tzinfo=there)
 
 
@@ -148,7 +168,9 @@ def _show_order(one: dict[str, Any]) -> None:
     head = f"{one['order']}: {one['notes']:,} notes in {one['batches']} batches, {one['good_sheets']:,} good sheets"
     chance = f"enough with probability {one['probability']:.4f}"
     say("", f"{head}; planned for {one['planned_sheets']:,}, {one['overs_sheets']:,} over, {chance}")
-    say(f"  the naive division would start {one['naive_start']:,}: probability {one['naive_probability']:.3f}")
+    say(f"  at the very beginning {one['running_start']:,} sheets' worth of web, make-ready and samples beside it;")
+    naive = f"{one['naive_start']:,}, enough with probability {one['naive_probability']:.3f}"
+    say(f"  the naive division, good sheets over mean yield, would begin with {naive}")
     keys = ("into", "spoil", "samples", "make_ready", "returned", "out")
     table("Stages", ["stage", "in", *(key.replace("_", "-") for key in keys)],
           [[s["stage"], s["unit"], *(s[key] for key in keys)] for s in one["stages"]])  # fmt: skip
@@ -200,7 +222,7 @@ def start(
 @guarded
 def shop(
     file: Annotated[Path, typer.Argument(help="A job shop in the standard text form, or .json.")],
-    seconds: Annotated[float, typer.Option(help="Time for the schedule.", min=0.1, max=86_400)] = 60,
+    seconds: Annotated[float, typer.Option(help="Time for the schedule, a day at most.", min=0.1)] = 60,
     crewed: Annotated[bool, typer.Option("--crewed-set-ups", help="Set-ups only while the machine is open.")] = False,
     json: Json = False,
 ) -> None:
@@ -208,6 +230,7 @@ def shop(
     from ..acts.plan_answer import of_shop
     from ..io.shopfile import read_shop
 
+    _not_for_ever(seconds)
     shop = read_shop(file)
     if crewed:
         shop = replace(shop, setups_open=True)
@@ -217,6 +240,7 @@ def shop(
         return
     proven = "proven" if answer["proven"] else f"{answer['gap']:.0%} above a lower bound of {answer['bound']:,.1f}"
     say(f"cost {answer['cost']:,.1f}, {proven}; violations {answer['violations']}", *answer["breaches"])
-    say(f"  late {answer['late_h']:,.1f} h, set-ups {answer['setup_h']:,.1f} h, span {answer['span_h']:,.1f} h")
+    late, setup, span = (f"{answer[key]:,.1f}" for key in ("late_weighted_h", "setup_h", "span_h"))
+    say(f"  late {late} weighted h, set-ups {setup} h, span {span} h")
     rows = [[t["order"], t["batch"], t["stage"], t["machine"], t["start"], t["end"]] for t in answer["tasks"]]
     table("Tasks", ["order", "batch", "stage", "machine", "start", "end"], rows)

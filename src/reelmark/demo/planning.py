@@ -40,7 +40,8 @@ def plan_story(reading: Reading, plant: Plant, faults: Sequence[Fault] = FAULTS,
     """The order planned, the journal's first entries taken in (a tenth, where `size` is 0), then each fault."""
     shop = job_shop([reading.order], plant, reading.records[0].at, 366)
     found = solve_shop(shop, SECONDS)
-    planned = Planned(shop, found.schedule, datetime.fromisoformat(shop.begins), found.cost, found.bound)
+    begins = datetime.fromisoformat(shop.begins).astimezone(reading.records[0].at.tzinfo)
+    planned = Planned(shop, found.schedule, begins, found.cost, found.bound)
     size = size or max(5, reading.size // EARLY)
     standing = drifted(reading.upto(size), planned, plant, search=_search)
     told = []

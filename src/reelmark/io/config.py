@@ -15,7 +15,7 @@ from pydantic import BaseModel, ValidationError
 
 from reelmark import way
 from reelmark.errors import BadValue, Problem
-from reelmark.io.plantfile import plant_of, stage_yield
+from reelmark.io.plantfile import believed, plant_of, stage_yield
 from reelmark.io.planttables import StagesTable
 from reelmark.io.tables import MOST_PLACES, OrderTable, SeriesTable, WorksTable
 from reelmark.io.words import ABSENT, findings, nearest
@@ -108,12 +108,22 @@ def _order(read: OrderTable) -> Order:
     _once("series", [one.name for one in series])
     _apart(series)
     deliveries = tuple(Delivery(one.notes, one.by.isoformat()) for one in read.deliveries)
-    for index, one in enumerate(deliveries):
+    _delivered(read)
+    place = Layout(**layout)
+    return Order(read.name, read.issuer, read.notes, place, read.lanes, series, deliveries, read.web_passes)
+
+
+def _delivered(read: OrderTable) -> None:
+    """No more is delivered than ordered, on days that can be; less is the planner's to tell."""
+    for index, one in enumerate(read.deliveries):
+        believed(f"deliveries[{index}].by", one.by)
         if one.notes > read.notes:
             true = f"the order is for {read.notes}"
             raise BadValue(f"deliveries[{index}].notes", one.notes, true, "correct one of the two")
-    place = Layout(**layout)
-    return Order(read.name, read.issuer, read.notes, place, read.lanes, series, deliveries, read.web_passes)
+    total = sum(one.notes for one in read.deliveries)
+    if total > read.notes:
+        true = f"together they are {total:,} notes, the order is for {read.notes:,}"
+        raise BadValue("deliveries", f"{total:,} notes", true, "take notes off the deliveries, or order as many")
 
 
 def _one_series(index: int, one: SeriesTable) -> Series:

@@ -7,6 +7,7 @@ rate = "9000 sheets/h"               or "60 m/min", or "300000 notes/h"
 import math
 import re
 from collections.abc import Iterable, Sequence
+from datetime import date
 from typing import Final, TypeVar, cast
 
 from reelmark import way
@@ -21,6 +22,7 @@ from reelmark.io.planttables import (
 )
 from reelmark.io.words import nearest
 from reelmark.plant import (
+    DAYS,
     WEEK,
     Calendar,
     Hours,
@@ -38,11 +40,11 @@ from reelmark.plant import (
     StageYield,
 )
 
-__all__ = ["plant_of", "stage_yield"]
+__all__ = ["believed", "plant_of", "stage_yield"]
 
-DAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-DAY: Final = "(" + "|".join(DAYS) + ")"
-CLOCK: Final = r"([0-2]?[0-9]):([0-5][0-9])"
+WEEKDAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+DAY: Final = "(" + "|".join(WEEKDAYS) + ")"
+CLOCK: Final = r"([01]?[0-9]|2[0-3]|24(?=:00)):([0-5][0-9])"  # no 29:00: an end before the begin is the next day's
 LONG: Final = re.compile(rf"{DAY} {CLOCK} ?- ?{DAY} {CLOCK}")
 DAILY: Final = re.compile(rf"{DAY}(?:-{DAY})? {CLOCK} ?- ?{CLOCK}")
 MOMENT: Final = re.compile(rf"{DAY} {CLOCK}")
@@ -87,7 +89,16 @@ def _calendar(at: int, read: CalendarTable) -> Calendar:
     if not read.open:
         cure = 'write open = ["Mon 06:00 - Sat 06:00"], or ["always"]'
         raise BadValue(field, "no hours", f"nothing is ever done in {read.name}", cure)
+    for day, one in enumerate(read.closed):
+        believed(f"plant.calendars[{at}].closed[{day}]", one)
     return Calendar(read.name, _open(field, read.open), tuple(read.closed))
+
+
+def believed(field: str, day: date) -> date:
+    """The day, if its year is one that can be planned for; else BadValue names the field."""
+    if not DAYS[0] <= day <= DAYS[1]:
+        raise BadValue(field, day.isoformat(), f"it must lie in {DAYS[0]} to {DAYS[1]}", "correct the year")
+    return day
 
 
 def _open(field: str, spells: Iterable[str]) -> tuple[Hours, ...]:
@@ -103,20 +114,27 @@ def _hours(field: str, text: str) -> list[Hours]:
         return [Hours(0, WEEK)]
     if found := LONG.fullmatch(text):
         begins, ends = _minute(*found.groups()[:3]), _minute(*found.groups()[3:])
+        _differ(field, text, begins, ends, "'always' for the whole week")
         return [Hours(begins, ends if ends > begins else ends + WEEK)]
     if found := DAILY.fullmatch(text):
         first, last, *clock = found.groups()
-        days = range(DAYS.index(first), DAYS.index(last or first) + 1)
-        each = [(_minute(DAYS[day], *clock[:2]), _minute(DAYS[day], *clock[2:])) for day in days]
+        days = range(WEEKDAYS.index(first), WEEKDAYS.index(last or first) + 1)
+        each = [(_minute(WEEKDAYS[day], *clock[:2]), _minute(WEEKDAYS[day], *clock[2:])) for day in days]
         if each:
+            _differ(field, text, *each[0], "'00:00 - 24:00' for whole days")
             return [Hours(begins, ends if ends > begins else ends + DAY_MIN) for begins, ends in each]
-    cure = "write 'Mon 06:00 - Sat 06:00', or 'Mon-Fri 06:00 - 22:00', or 'always'"
+    cure = "write 'Mon 06:00 - Sat 06:00', or 'Mon-Fri 06:00 - 22:00' ('22:00 - 05:00' ends next day), or 'always'"
     raise BadValue(field, text, "these are no hours of a week", cure)
+
+
+def _differ(field: str, text: str, begins: int, ends: int, whole: str) -> None:
+    if begins == ends:
+        raise BadValue(field, text, "it ends when it begins: nothing, or everything", f"write {whole}, or two times")
 
 
 def _minute(day: str, hour: str, minute: str) -> int:
     """Of the week, from Monday 00:00; 24:00 is the end of the day."""
-    return DAYS.index(day) * DAY_MIN + min(int(hour) * 60 + int(minute), DAY_MIN)
+    return WEEKDAYS.index(day) * DAY_MIN + int(hour) * 60 + int(minute)
 
 
 def _machine(at: int, read: PlantMachineTable, known: Sequence[str]) -> PlantMachine:
@@ -211,6 +229,10 @@ def _material(read: PlantTable) -> Material:
         if not values[name] > 0:
             raise BadValue(f"plant.material.{name}", values[name], "it must be above 0", "correct it")
     made = Material(**{**values, "resin_energy": values["resin_energy"] / 3.6e6})
+    if not made.gauge_least <= made.gauge <= made.gauge_most:
+        true = f"{made.gauge_least * 1e6:g} to {made.gauge_most * 1e6:g} um is believed of film"
+        cure = "correct the gauge, or gauge_least and gauge_most where the film is such"
+        raise BadValue("plant.material.gauge", f"{made.gauge * 1e6:g} um", true, cure)
     if made.roll_loss >= made.roll_length or made.resin_trim >= 1:
         raise BadValue("plant.material", made.roll_loss, "nothing of a roll would be left", "correct the losses")
     return made

@@ -101,6 +101,8 @@ class MaterialTable(_Table):
     solids: Share = 1.0
     windows: Count = 1
     resin_energy: Energy = 0.0
+    gauge_least: Length = 5e-6  # thinner than any film that is sold as web; from memory
+    gauge_most: Length = 1e-3  # thicker is sheet, not film; from memory
 
 
 class PricesTable(_Table):

@@ -18,6 +18,7 @@ from typing import Final
 from reelmark.errors import BadValue, Problem
 from reelmark.io.shopjson import shop_of_json
 from reelmark.io.shopproject import shop_of_project
+from reelmark.io.shopsize import sized
 from reelmark.io.shoptext import shop_of_text
 from reelmark.jobs import JobShop
 
@@ -28,6 +29,8 @@ MOST_BYTES: Final = 64 * 2**20
 
 def read_shop(path: Path) -> JobShop:
     """The shop in the file.  Problem where there is none; BadValue, Clash name the file and the place in it."""
+    if path.is_dir():
+        raise Problem(f"shop {path}", "it is a folder", "give the file in it that describes a job shop")
     if not path.is_file():
         raise Problem(f"shop {path}", "there is no such file", "give a file that describes a job shop")
     if path.stat().st_size > MOST_BYTES:
@@ -41,5 +44,5 @@ def read_shop(path: Path) -> JobShop:
     if text.lstrip()[0] in "{[" or path.suffix.lower() == ".json":
         return shop_of_json(text, path.name)
     if "PRECEDENCE RELATIONS" in text:
-        return shop_of_project(text, path.name)
-    return shop_of_text(text, path.name)
+        return sized(shop_of_project(text, path.name), path.name)
+    return sized(shop_of_text(text, path.name), path.name)

@@ -17,10 +17,14 @@ from graphlib import CycleError, TopologicalSorter
 from typing import Any
 
 from reelmark.errors import BadValue, Clash
-from reelmark.io.shopvalues import Value
+from reelmark.io.shopsize import few, sized
+from reelmark.io.shopvalues import Value, whole_text
 from reelmark.jobs import Due, Job, JobShop, Machine, Spell, Stage, Store
 
 __all__ = ["shop_of_json"]
+
+MOST_UNIT = 7 * 24 * 60  # minutes: a shop is planned by the week at the coarsest
+MOST_YEARS = 5  # of a horizon: every unit of it is kept for every machine
 
 MUST = ("unit_min", "orders", "batches_per_order", "stages", "pool_of_stage", "machines", "duration")
 MAY = (
@@ -37,15 +41,18 @@ def shop_of_json(text: str, name: str) -> JobShop:
         where = f"{name}, line {error.lineno}"
         cure = "correct it there; the file may be cut short" if error.pos >= len(text.rstrip()) else "correct it there"
         raise BadValue(where, text[error.pos : error.pos + 20], f"it is not JSON: {error.msg}", cure) from error
+    except ValueError as error:  # a whole number of thousands of digits
+        raise BadValue(name, text[:20], "a number in it has too many digits", "correct the number") from error
     except RecursionError as error:
         raise BadValue(name, text[:20], "it is nested too deep", "give a job shop") from error
     top = Value(f"{name}: ", read).table(MUST, MAY)
-    return _Reader(top).shop()
+    return sized(_Reader(top).shop(), name)
 
 
 def _once(pairs: list[tuple[str, Any]], name: str) -> dict[str, Any]:
     out: dict[str, Any] = {}
     for key, value in pairs:
+        whole_text(f"{name}: a name", key)
         if key in out:
             raise Clash(f"{name}: {key}", str(value)[:40], "the key stands twice in one object", "keep one of them")
         out[key] = value
@@ -57,11 +64,13 @@ class _Reader:
 
     def __init__(self, top: dict[str, Value]) -> None:
         self.top = top
-        self.unit = top["unit_min"].whole(1)
+        self.unit = top["unit_min"].whole(1, MOST_UNIT)
         self.orders = top["orders"].whole(1)
         self.batches = top["batches_per_order"].whole(1)
-        self.horizon = top["horizon"].whole(0) if "horizon" in top else 0
+        most = MOST_YEARS * 365 * 24 * 60 // self.unit
+        self.horizon = top["horizon"].whole(0, most) if "horizon" in top else 0
         self.stages = top["stages"].names()
+        few(top["batches_per_order"].where, self.batches, self.orders * self.batches * len(self.stages))
         pools = {pool: value.names() for pool, value in top["machines"].named().items()}
         self.machines = tuple(dict.fromkeys(machine for pool in pools.values() for machine in pool))
         self.pool = {}

@@ -4,7 +4,7 @@ import re
 from graphlib import CycleError, TopologicalSorter
 
 from reelmark.errors import BadValue, Clash
-from reelmark.io.shoptext import OPEN
+from reelmark.io.shoptext import OPEN, small
 from reelmark.jobs import ANYWHERE, Job, JobShop, Level, Resource, Stage
 
 __all__ = ["shop_of_project"]
@@ -36,7 +36,8 @@ def _section(text: str, name: str, title: str) -> Rows:
         elif within and line.startswith("***"):
             return rows
         elif within and re.fullmatch(r"[\s\d-]*\d[\s\d-]*", line) and not set(line.strip()) <= {"-"}:
-            rows.append((f"{name}, line {n}", [int(word) for word in line.split()]))
+            where = f"{name}, line {n}"
+            rows.append((where, [small(word, where) for word in line.split()]))
     true = "it is not closed by a line of stars" if within else "it is not there"
     raise BadValue(f"{name}: {title}", "", true, "give the whole project; the file may be cut short")
 

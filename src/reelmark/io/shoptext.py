@@ -4,9 +4,10 @@ import re
 from typing import NamedTuple
 
 from reelmark.errors import BadValue
+from reelmark.io.shopvalues import LARGEST, cut_short
 from reelmark.jobs import Job, JobShop, Machine, Prices, Stage
 
-__all__ = ["OPEN", "shop_of_text"]
+__all__ = ["OPEN", "shop_of_text", "small"]
 
 OPEN = Prices(late=0.0, setup=0.0, span=1.0)  # an open benchmark costs what it lasts
 NUMBER = re.compile(r"-?\d+")
@@ -63,7 +64,15 @@ def _whole(words: list[str], where: str) -> Row:
     for word in words:
         if not NUMBER.fullmatch(word):
             raise BadValue(where, word, "it is not a whole number", "write whole numbers; comments begin with #")
-    return [int(word) for word in words]
+    return [small(word, where) for word in words]
+
+
+def small(word: str, where: str) -> int:
+    """The digits as a number, if calendars reach so far."""
+    if len(word.lstrip("-0")) > len(str(LARGEST)) or abs(int(word)) > LARGEST:
+        true = f"numbers reach from -{LARGEST:,} to {LARGEST:,}"
+        raise BadValue(where, cut_short(word), true, "correct the number")
+    return int(word)
 
 
 def _looks_flexible(rows: list[_Line], machines: int) -> bool:

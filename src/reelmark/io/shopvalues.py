@@ -1,12 +1,30 @@
 """A value of a JSON file with its place in it, and what it must be."""
 
-import math
 from collections.abc import Sequence
-from typing import Any, NamedTuple
+from typing import Any, Final, NamedTuple
 
 from reelmark.errors import BadValue, Clash
 
-__all__ = ["Value"]
+__all__ = ["LARGEST", "Value", "cut_short", "whole_text"]
+
+LARGEST: Final = 10**9
+SHOWN: Final = 40  # characters of a value that is too long to show
+
+
+def whole_text(where: str, text: str) -> str:
+    """The text, if it can be written again; JSON lets half of a pair of characters stand alone."""
+    try:
+        text.encode()
+    except UnicodeEncodeError as error:
+        true = f"character {error.start + 1} is half of a pair, no character of its own"
+        raise BadValue(where, ascii(text)[1:-1], true, "write the character itself, in UTF-8") from error
+    return text
+
+
+def cut_short(value: object) -> object:
+    """A value as an error shows it: what is longer than a line is cut."""
+    text = str(value)
+    return value if len(text) <= SHOWN else f"{text[:SHOWN]}... ({len(text):,} characters)"
 
 
 class Value(NamedTuple):
@@ -20,7 +38,8 @@ class Value(NamedTuple):
         return Value(self.where + step, value)
 
     def _bad(self, true: str, cure: str) -> BadValue:
-        return BadValue(self.where.removesuffix(": "), self.value, true, cure)
+        shown = cut_short(self.value) if isinstance(self.value, int) else self.value
+        return BadValue(self.where.removesuffix(": "), shown, true, cure)
 
     def whole(self, least: int, most: int | None = None) -> int:
         """A whole number in its range."""
@@ -31,20 +50,20 @@ class Value(NamedTuple):
 
     def number(self, least: float) -> float:
         """A number."""
-        if isinstance(self.value, bool) or not isinstance(self.value, int | float) or not math.isfinite(self.value):
+        if isinstance(self.value, bool) or not isinstance(self.value, int | float) or self.value != self.value:
             raise self._bad("it is not a number", "write a number, without quotes or unit")
         self._within(least, None)
         return float(self.value)
 
     def _within(self, least: float, most: float | None) -> None:
-        if self.value < least or (most is not None and self.value > most) or self.value > 10**9:
-            raise self._bad(f"it must be {least:g} to {10**9 if most is None else most:g}", "correct the number")
+        if self.value < least or (most is not None and self.value > most) or self.value > LARGEST:
+            raise self._bad(f"it must be {least:g} to {LARGEST if most is None else most:g}", "correct the number")
 
     def text(self) -> str:
         """Text."""
         if not isinstance(self.value, str):
             raise self._bad("it is not text", "write it in quotes")
-        return self.value
+        return whole_text(self.where, self.value)
 
     def flag(self) -> bool:
         """true or false."""

@@ -3,12 +3,13 @@
     into = out + spoil + samples + make_ready + returned          at every stage, in integers
 
 A stage gives `out`; of what runs on it a share goes to spoil and its samples are taken; set-ups lose their make-ready.
-Film is wound in whole rolls: what is left of the last one is returned to the store.
+Film is wound in whole rolls: core, tail and splice of each are spoil, and what is left of the last is returned to the
+store; all that is wound has run through the film line.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
-from math import ceil
+from math import ceil, floor
 
 from ..errors import BadValue
 from ..order import Order
@@ -21,7 +22,12 @@ __all__ = ["Backward", "StageNeed", "backward", "batches_of", "sheets_of", "web_
 
 @dataclass(frozen=True, slots=True)
 class StageNeed:
-    """What a stage takes in and where it goes.  unit : 'sheets' or 'm' of web, all lanes side by side."""
+    """What a stage takes in and where it goes.  unit : 'sheets' or 'm' of web, all lanes side by side.
+
+    into : what its machine runs, and what is paid for
+    spoil : roll_loss among it, which core, tail and splice of the rolls take
+    returned : wound for the sake of whole rolls and left as stock
+    """
 
     stage: PlantStage
     unit: str
@@ -31,10 +37,11 @@ class StageNeed:
     samples: int
     make_ready: int
     returned: int = 0
+    roll_loss: int = 0
 
     @property
     def runs(self) -> int:
-        """What goes through the machine: all but what is returned."""
+        """What the order itself takes: all but what is left as stock."""
         return self.into - self.returned
 
 
@@ -44,8 +51,9 @@ class Backward:
 
     notes : ordered and the reserve; good : sheets that this needs; planned : good sheets the plan is made for, so that
         `good` are reached with the chance asked for; stages : from the film line on
-    start : start of running sheets, without make-ready and samples, and its chance
-    naive : `good` over the mean yield, with its chance;  rolls : of film, whole
+    start : sheets' worth put in at the very beginning, make-ready and samples beside it, and its chance
+    naive : `good` over the mean yield of all stages, of the same kind as `start`, with its chance
+    rolls : of film, whole
     """
 
     order: Order
@@ -140,10 +148,9 @@ def _stage(stage: PlantStage, out: int, setups: int) -> StageNeed:
 
 
 def _in_rolls(need: StageNeed, plant: Plant) -> tuple[StageNeed, int]:
-    """The film stage in whole rolls, as long as they can be used; and how many."""
-    usable = int(plant.material.roll_length - plant.material.roll_loss)
-    rolls = -(-need.into // usable)
-    left = rolls * usable - need.into
-    return StageNeed(
-        need.stage, need.unit, rolls * usable, need.out, need.spoil, need.samples, need.make_ready, left
-    ), rolls
+    """The film stage in whole rolls, each as long as it is wound; and how many."""
+    length, loss = (Fraction(str(one)) for one in (plant.material.roll_length, plant.material.roll_loss))
+    rolls = ceil(need.into / (length - loss))
+    wound, lost = ceil(rolls * length), floor(rolls * loss)
+    left = wound - lost - need.into
+    return replace(need, into=wound, spoil=need.spoil + lost, roll_loss=lost, returned=left), rolls

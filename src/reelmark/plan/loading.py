@@ -4,19 +4,19 @@ Time is in units of half an hour from `begins`; durations and set-ups round up t
 """
 
 from collections.abc import Sequence
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from itertools import combinations
 from math import ceil
 
 from ..errors import BadValue, Clash, Problem
 from ..jobs import Due, Job, JobShop, Level, Machine, Prices, Resource, Stage, Store
 from ..order import Order
-from ..plant import Plant, PlantMachine, PlantStage, share_numbers
+from ..plant import DAYS, MOST_OPERATIONS, Plant, PlantMachine, PlantStage, share_numbers
 from .backward import Backward, StageNeed, backward
 from .needs import hours_on
 from .opening import at_unit, closed_of, end_of_day, joined, levels_of, maintenance_of
 
-__all__ = ["UNIT_MIN", "checked", "job_shop", "loaded"]
+__all__ = ["UNIT_MIN", "begun", "checked", "job_shop", "loaded"]
 
 UNIT_MIN = 30
 MOST_DAYS = 366 * 3
@@ -39,6 +39,7 @@ def checked(orders: Sequence[Order], begins: datetime, horizon_days: int) -> Seq
         raise Problem("a plan", "there is no order to plan", "name one or more order files")
     if begins.tzinfo is None:
         raise BadValue("begins", begins.isoformat(), "it has no zone", "add the zone of the works, as +01:00")
+    begun(begins)
     if not 1 <= horizon_days <= MOST_DAYS:
         raise BadValue("horizon_days", horizon_days, f"1 to {MOST_DAYS} days are planned", "give fewer, or more")
     names = [one.name for one in orders]
@@ -48,6 +49,24 @@ def checked(orders: Sequence[Order], begins: datetime, horizon_days: int) -> Seq
     for one, other in combinations(orders, 2):
         _apart(one, other)
     return orders
+
+
+def begun(begins: datetime) -> datetime:
+    """The moment, if plans can begin then; BadValue where its day is out of reach."""
+    if not DAYS[0] <= begins.date() <= DAYS[1]:
+        true = f"plans begin from {DAYS[0]} to {DAYS[1]}"
+        raise BadValue("begins", begins.isoformat(), true, "correct the year, as 2026-04-01T06:00")
+    return begins
+
+
+def _few(backs: Sequence[Backward], plant: Plant) -> None:
+    """BadValue where the batches are more than can be scheduled."""
+    many = sum(one.batches * len(one.stages) for one in backs)
+    if many > MOST_OPERATIONS:
+        batches = sum(one.batches for one in backs)
+        true = f"that makes {batches:,} batches and {many:,} operations; a schedule has {MOST_OPERATIONS:,} at most"
+        cure = "make the batch larger, or plan fewer orders at a time; what they need is told without a schedule"
+        raise BadValue("plant.batch", plant.batch, true, cure)
 
 
 def _apart(one: Order, other: Order) -> None:
@@ -62,9 +81,9 @@ def _apart(one: Order, other: Order) -> None:
 
 def loaded(backs: Sequence[Backward], plant: Plant, begins: datetime, horizon_days: int) -> JobShop:
     """The shop of orders whose way back is known; begins is put off to the next whole unit of the wall clock."""
-    begins += timedelta(
-        seconds=-(begins.minute * 60 + begins.second) % (UNIT_MIN * 60), microseconds=-begins.microsecond
-    )
+    rest = timedelta(seconds=-(begins.minute * 60 + begins.second) % (UNIT_MIN * 60), microseconds=-begins.microsecond)
+    begins = (begins.astimezone(UTC) + rest).astimezone(begins.tzinfo)  # through UTC: never back when the clocks change
+    _few(backs, plant)
     units = horizon_days * 24 * 60 // UNIT_MIN
     families = _Families()
     jobs = tuple(_job(one, plant, families) for one in backs)
@@ -132,8 +151,8 @@ def _job(back: Backward, plant: Plant, families: _Families) -> Job:
 
 
 def _stage(need: StageNeed, back: Backward, plant: Plant, families: _Families) -> Stage:
-    """A stage of one batch: its even share of what runs, make-ready counted with it."""
-    stage, share = need.stage, -(-need.runs // back.batches)
+    """A stage of one batch: its even share of what runs, make-ready and whole rolls counted with it."""
+    stage, share = need.stage, -(-need.into // back.batches)
     on = tuple(
         (_names(plant).index(name), _units(hours_on(plant.machine(name), share, stage, back.order)))
         for name in stage.machines

@@ -18,20 +18,27 @@ SHIFT = 8.0  # h; hours are given too
 class Needs:
     """Needs of one order or of several together; each name ends in its unit, sheets and rolls are counts.
 
-    sheets, web_m : put in at the first stage that counts in them; web_m without what is left on the last roll
-    naive_sheets : good_sheets over the mean yield, start to end
+    running_start_sheets, naive_start_sheets : sheets' worth of web put in at the very beginning, make-ready and samples
+        beside it: for the chance asked for, and as good_sheets over the mean yield of all stages
+    sheets, web_m : what the order takes in at the first stage that counts in them, roll_loss_m among the web
+    wound_m : whole rolls, web_m and left_on_roll_m, which stays as stock; film, melt, resin, film hours, energy and
+        cost are of all that is wound
     """
 
     notes: int
     good_sheets: int
     planned_sheets: int
-    naive_sheets: int
+    running_start_sheets: int
+    naive_start_sheets: int
     sheets: int
     web_m: int
     lane_km: float
     rolls: int
     roll_kg: float
+    wound_m: int
+    roll_loss_m: int
     left_on_roll_m: int
+    left_on_roll_kg: float
     film_kg: float
     melt_kg: float
     regrind_kg: float
@@ -59,7 +66,8 @@ def needs(back: Backward, plant: Plant) -> Needs:
     order, stuff = back.order, plant.material
     web, sheets = back.first_web, back.first_sheets
     web_m = web.runs if web else 0
-    film = web_m * stuff.width(order.lanes) * stuff.grammage()
+    metre = stuff.width(order.lanes) * stuff.grammage()  # kg
+    film = metre * (web.into if web else 0)
     melt = film / (1 - stuff.resin_trim)
     regrind = (melt - film) * stuff.regrind
     dry = sum(one.runs * order.lanes * stuff.lane_width * stuff.coverage * one.stage.coat for one in back.stages)
@@ -72,11 +80,13 @@ def needs(back: Backward, plant: Plant) -> Needs:
         "resin_kg": melt - regrind, "coat_kg": dry / stuff.solids, "ink_kg": ink, "form": float(sum(forms.values())),
     })  # fmt: skip
     return Needs(
-        notes=back.notes, good_sheets=back.good, planned_sheets=back.planned, naive_sheets=back.naive.start,
+        notes=back.notes, good_sheets=back.good, planned_sheets=back.planned,
+        running_start_sheets=back.start.start, naive_start_sheets=back.naive.start,
         sheets=sheets.into if sheets else 0, web_m=web_m, lane_km=web_m * order.lanes / 1000, rolls=back.rolls,
-        roll_kg=stuff.roll_length * stuff.width(order.lanes) * stuff.grammage(),
-        left_on_roll_m=web.returned if web else 0, film_kg=film, melt_kg=melt, regrind_kg=regrind,
-        resin_kg=melt - regrind, coat_dry_kg=dry, coat_wet_kg=dry / stuff.solids, ink_on_sheet_kg=on_sheet, ink_kg=ink,
+        roll_kg=stuff.roll_length * metre, wound_m=web.into if web else 0, roll_loss_m=web.roll_loss if web else 0,
+        left_on_roll_m=web.returned if web else 0, left_on_roll_kg=metre * web.returned if web else 0.0,
+        film_kg=film, melt_kg=melt, regrind_kg=regrind, resin_kg=melt - regrind, coat_dry_kg=dry,
+        coat_wet_kg=dry / stuff.solids, ink_on_sheet_kg=on_sheet, ink_kg=ink,
         pulses=sum(_pulses(one, order, plant) for one in back.stages), forms=forms, machine_h=hours,
         shifts=sum(hours.values()) / SHIFT, people_h=people, energy_kwh=energy, cost=cost,
         total_cost=sum(cost.values()),
@@ -123,7 +133,7 @@ def _machine_hours(back: Backward, plant: Plant) -> dict[str, float]:
     """Hours by machine; machines that share a stage share it so that they end together; set-ups on the first."""
     found: Counter[str] = Counter()
     for one in back.stages:
-        alone = {name: hours_on(plant.machine(name), one.runs, one.stage, back.order) for name in one.stage.machines}
+        alone = {name: hours_on(plant.machine(name), one.into, one.stage, back.order) for name in one.stage.machines}
         shared = 1 / sum(1 / max(h, 1e-12) for h in alone.values())
         for name in alone:
             found[name] += shared  # type: ignore[assignment]

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.special import betaincinv, betaln, expit, xlog1py, xlogy
 
 from ..errors import BadValue
-from ..plant import PastRuns, Spread
+from ..plant import LEAST_CONCENTRATION, LEAST_MEAN, PastRuns, Spread
 
 __all__ = ["Fit", "fit"]
 
@@ -55,7 +55,7 @@ def fit(runs: PastRuns, level: float = 0.95) -> Fit:
         between = _alike_interval(float(tried.sum()), float(good.sum()), level)
         return Fit(runs.name, len(tried), share, between, None, level, plain, _last(tried, good))
     means, concentrations = _intervals(tried, good, where, level)
-    best = Spread(float(expit(where[0])), exp(where[1]))
+    best = Spread(max(LEAST_MEAN, float(expit(where[0]))), max(LEAST_CONCENTRATION, exp(where[1])))
     return Fit(
         runs.name, len(tried), best, means, concentrations, level, -float(found.fun), _last(tried, good)
     )  # fmt: skip
@@ -66,14 +66,14 @@ def _checked(runs: PastRuns) -> tuple[Reals, Reals]:
     field = f"{runs.name}: tried, good"
     if tried.size != good.size:
         raise BadValue(field, (tried.size, good.size), "each batch has one of both", "give as many of one as of both")
-    if tried.size < FEWEST:
-        cure = "give more batches, or the mean and concentration yourself"
-        raise BadValue(field, int(tried.size), f"{FEWEST} batches are the fewest that show a spread", cure)
     bad = np.flatnonzero((tried < 1) | (good < 0) | (good > tried))
     if bad.size:
         at = int(bad[0])
         true = "of 1 or more tried, 0 up to all can be good"
         raise BadValue(f"{runs.name}: batch {at + 1}", (runs.tried[at], runs.good[at]), true, "correct the batch")
+    if tried.size < FEWEST:
+        cure = "give more batches, or the mean and concentration yourself"
+        raise BadValue(field, int(tried.size), f"{FEWEST} batches are the fewest that show a spread", cure)
     if good.sum() == 0:
         raise BadValue(f"{runs.name}: good", 0, "nothing ever came out good", "correct the batches")
     return tried, good

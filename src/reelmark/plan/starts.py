@@ -70,7 +70,7 @@ def least_start(order: int, level: float, spreads: Sequence[Spread]) -> Start:
     """
     _asked(order, level)
     low, high = order - 1, ceil(order / mean_yield(spreads))
-    while chance(high, order, spreads).value < level:
+    while high > MOST_OVERS * order or chance(high, order, spreads).value < level:
         low, high = high, high + max(1, high // 4)
         if high > MOST_OVERS * order:
             true = f"even {high:,} put in would not reach it: a batch may be lost nearly whole"

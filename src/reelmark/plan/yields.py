@@ -27,7 +27,7 @@ __all__ = ["Chance", "chance", "mean_yield", "sd_yield"]
 
 Reals = NDArray[np.float64]
 EPS = float(np.finfo(np.float64).eps)
-FAR = 45.0  # standard deviations: a log-Beta's tail is exponential, exp(-45) there
+FAR = 45.0  # standard deviations, or lengths 1/alpha of the exponential tail of a log-Beta: exp(-45) there
 SMALL = 1e-15  # of the characteristic function, where the integral may end
 MOST_STEPS = 1 << 18
 MOST_TERMS = 1 << 17  # of the exact sum
@@ -90,7 +90,8 @@ def _inverted(n: int, wanted: int, betas: Sequence[tuple[float, float]], sure: f
     a0, b0 = float(wanted), float(n - wanted + 1)
     mean = float((digamma(a + b) - digamma(a)).sum() - (digamma(a0 + b0) - digamma(a0))) - log(sure)
     sd = float(np.sqrt((_variance(a, b)).sum() + _variance(a0, b0)))
-    step = 2 * pi / (abs(mean) + FAR * sd)
+    tail = 1 / float(a.min())  # where a yield is nearly sure, its rare bad batches reach far beyond its sd
+    step = 2 * pi / (abs(mean) + FAR * max(sd, tail))
 
     def phi(t: Reals) -> NDArray[np.complex128]:
         logs = sum((_log_phi(x, y, t) for x, y in zip(a, b, strict=True)), _log_phi(a0, b0, -t))
@@ -100,7 +101,9 @@ def _inverted(n: int, wanted: int, betas: Sequence[tuple[float, float]], sure: f
     t: Reals = np.asarray((np.arange(many) + 0.5) * step, np.float64)
     terms = phi(t)
     value = 0.5 - float((terms.imag / t).sum()) * step / pi
-    left = abs(terms[-1]) / (pi * (b.sum() + b0))  # beyond the last step it falls as t to the power -sum of b
+    left = abs(terms[-1])  # where the steps ran out before it was as good as 0
+    if many < MOST_STEPS:
+        left /= pi * (b.sum() + b0)  # beyond the last step it falls as t to the power -sum of b
     rounding = 8 * EPS * (float(gammaln(min(LARGE, n + float(a.max())))) + t[-1] * log(n + float(a.max()))) + 1e-12
     return Chance(min(1.0, max(0.0, value)), float(left + rounding), "integral of the characteristic function")
 

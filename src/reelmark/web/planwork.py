@@ -93,7 +93,7 @@ def plan_again(asked: Asked, lives: Sequence[Live], begins: datetime, seconds: i
     last = max((one.by for order in orders for one in order.deliveries), default=begins.date().isoformat())
     days = (date.fromisoformat(last) - begins.date()).days + BEYOND_DAYS
     shop = job_shop(orders, plant, begins, min(MOST_DAYS, max(LEAST_DAYS, days)))
-    started = datetime.fromisoformat(shop.begins)
+    started = datetime.fromisoformat(shop.begins).astimezone(begins.tzinfo)  # by the clock on the wall
     told = {"orders": [one.name for one in orders], "by": asked.name, "seconds": seconds, "entries": 0, "by_hand": True}
     old = _before(asked)
     pins = _pins(old, shop, started)

@@ -10,10 +10,11 @@ from ..page import Asked
 __all__ = ["needs_parts"]
 
 ENDS: Final = (("_kwh", "kWh"), ("_kg", "kg"), ("_km", "km"), ("_m", "m"), ("_h", "h"))
-UNITS: Final = {"notes": "notes", "good_sheets": "sheets", "planned_sheets": "sheets", "naive_sheets": "sheets",
-                "sheets": "sheets", "rolls": "rolls", "pulses": "pulses", "shifts": "shifts of 8 h",
-                "total_cost": "money"}  # fmt: skip
-WORDS: Final = {"naive_sheets": "good sheets over the mean yield", "total_cost": "cost, all of it"}
+UNITS: Final = {"notes": "notes", "good_sheets": "sheets", "planned_sheets": "sheets", "running_start_sheets": "sheets",
+                "naive_start_sheets": "sheets", "sheets": "sheets", "rolls": "rolls", "pulses": "pulses",
+                "shifts": "shifts of 8 h", "total_cost": "money"}  # fmt: skip
+WORDS: Final = {"running_start_sheets": "start, with overs that suffice",
+                "naive_start_sheets": "start, good over the mean yield", "total_cost": "cost, all of it"}  # fmt: skip
 INSIDE: Final = {"forms": ("", "pieces"), "machine_h": ("hours of ", "h"), "cost": ("cost of ", "money")}
 
 
