@@ -1,12 +1,13 @@
 """Time in a plan: moments and hours in words, weeks, open hours of a machine, and when each set-up is done."""
 
 from bisect import bisect_right
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from itertools import accumulate, pairwise
 
 from ..errors import BadValue
 from ..jobs import ANYWHERE, JobShop, Machine, Spell
+from ..plan.opening import joined
 from ..plan.planned import Planned
 
 __all__ = ["OpenTime", "in_words", "iso", "moment", "name", "sequences", "setups", "short", "unit_at", "weeks"]
@@ -17,9 +18,7 @@ DAYS_FROM = 48  # h, from which on a length is told in days
 
 def moment(planned: Planned, unit: float) -> datetime:
     """When a unit begins, in the plan's zone; elapsed time, so that a change of the clocks moves nothing."""
-    return (planned.begins.astimezone(UTC) + timedelta(minutes=unit * planned.shop.unit_min)).astimezone(
-        planned.begins.tzinfo
-    )
+    return planned.moment(unit)
 
 
 def iso(planned: Planned, unit: float) -> str:
@@ -135,21 +134,6 @@ class OpenTime:
         """The open parts of a spell."""
         cuts = [a, *(min(b, max(a, t)) for one in self.closed if one[0] < b and one[1] > a for t in one), b]
         return [(low, high) for low, high in list(pairwise(cuts))[::2] if low < high]
-
-
-def joined(spells: Iterable[Spell]) -> list[Spell]:
-    """In order, those that touch as one.
-
-    >>> joined([(4, 6), (0, 2), (5, 9)])
-    [(0, 2), (4, 9)]
-    """
-    out: list[Spell] = []
-    for a, b in sorted(spells):
-        if out and a <= out[-1][1]:
-            out[-1] = out[-1][0], max(b, out[-1][1])
-        else:
-            out.append((a, b))
-    return out
 
 
 def sequences(planned: Planned) -> list[list[int]]:

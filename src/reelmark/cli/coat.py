@@ -8,7 +8,7 @@ import typer
 from ..errors import BadValue
 from .coat_given import blend, definition_of, grains, lengths, per_um, recipe_of, together, under_of
 from .film_given import in_si
-from .show import as_json, group, guarded, say, table
+from .show import as_json, group, guarded, rests_on, say, short, table
 
 if TYPE_CHECKING:
     from ..order import Order
@@ -155,26 +155,15 @@ def _show(answer: dict[str, Any]) -> None:
     say(f"white backing: {answer['definition']}", f"paper backing: {answer['definitions']['opacity_paper_backing']}")
     if answer["target"]:
         say("", answer["target"]["says"], f"  {answer['target']['definition']}")
-    greyer = [[_short(x) for x in row.values()] for row in answer["greyer"]]
+    greyer = [[short(x) for x in row.values()] for row in answer["greyer"]]
     table("Greyer is more opaque and less white", ["K 1/um", "opacity %", "over white", "L*"], greyer)
     if fit := answer["fit"]:
-        say(*(f"{name} {_short(fit[key + '_per_um'])} 1/um, {_short(low)} to {_short(high)}"
+        say(*(f"{name} {short(fit[key + '_per_um'])} 1/um, {short(low)} to {short(high)}"
               for name, key in (("S", "scattering"), ("K", "absorption"))
               for low, high in [fit[key + "_interval_per_um"]]))  # fmt: skip
     flat = {k: v for k, v in answer.items() if isinstance(v, int | float) and not isinstance(v, bool)}
-    table("Settings", ["what", "is"], [[k, _short(v)] for k, v in flat.items()])
+    table("Settings", ["what", "is"], [[k, short(v)] for k, v in flat.items()])
     if of := answer["order"]:
         say("", f"{of['order']}: {of['passes']} passes, {of['hours']:.1f} h, {of['ink_wet_kg']:,.0f} kg of wet ink")
         say(*(f"  {one}" for one in of["says"]))
-    for block, notes in answer["notes"].items():
-        say(*(f"{block}: {note}" for note in notes))
-    table(
-        "It rests on values that were read nowhere; put your own in their place",
-        ["value", "is", "unit", "source"],
-        [[one["name"], _short(one["value"]), one["unit"], one["source"]] for one in answer["from_memory"]],
-    )
-    say("", *(f"Caution: {one}" for one in answer["cautions"]))
-
-
-def _short(value: Any) -> Any:
-    return f"{value:.6g}" if isinstance(value, float) else value
+    rests_on(answer)

@@ -7,7 +7,7 @@ import typer
 
 from ..errors import BadValue
 from .film_given import circumferences, in_si, left_out, named, stretch, swept_of, tube_of
-from .show import as_json, group, guarded, say, table
+from .show import as_json, group, guarded, rests_on, say, short, table
 
 __all__ = ["app"]
 
@@ -71,19 +71,8 @@ def set_line(
 
 def _show(answer: dict[str, Any]) -> None:
     figures = {k: v for k, v in answer.items() if k not in {"notes", "from_memory", "cautions"}}
-    table("Settings", ["what", "is"], [[k, _short(v)] for k, v in figures.items() if v is not None])
-    for block, notes in answer["notes"].items():
-        say(*(f"{block}: {note}" for note in notes))
-    table(
-        "It rests on values that were read nowhere; put your own in their place",
-        ["value", "is", "unit", "source"],
-        [[one["name"], _short(one["value"]), one["unit"], one["source"]] for one in answer["from_memory"]],
-    )
-    say("", *(f"Caution: {one}" for one in answer["cautions"]))
-
-
-def _short(value: Any) -> Any:
-    return f"{value:.6g}" if isinstance(value, float) else value
+    table("Settings", ["what", "is"], [[k, short(v)] for k, v in figures.items() if v is not None])
+    rests_on(answer)
 
 
 def _show_sweep(answer: dict[str, Any], json: bool) -> None:
@@ -94,9 +83,9 @@ def _show_sweep(answer: dict[str, Any], json: bool) -> None:
     field = answer["swept"]
     rows = [row for row in answer["rows"] if "refused" not in row]
     table(
-        f"Swept: {field}", [field, *shown], [[_short(row[field]), *(_short(row.get(k)) for k in shown)] for row in rows]
+        f"Swept: {field}", [field, *shown], [[short(row[field]), *(short(row.get(k)) for k in shown)] for row in rows]
     )
-    say(*(f"{_short(row[field])} is refused. {row['refused']}" for row in answer["rows"] if "refused" in row))
+    say(*(f"{short(row[field])} is refused. {row['refused']}" for row in answer["rows"] if "refused" in row))
 
 
 @app.command()

@@ -13,7 +13,7 @@ from rich.text import Text
 
 from ..errors import BadValue, Problem
 
-__all__ = ["as_json", "error", "group", "guarded", "metres_of", "say", "table", "watched"]
+__all__ = ["as_json", "error", "group", "guarded", "metres_of", "rests_on", "say", "short", "table", "watched"]
 
 out = Console(highlight=False, markup=False, soft_wrap=True)
 
@@ -48,6 +48,23 @@ def _cell(cell: Any) -> str:
     if cell is None:
         return "–"
     return f"{cell:,}" if isinstance(cell, int) and not isinstance(cell, bool) else str(cell)
+
+
+def short(value: Any) -> Any:
+    """A figure to six digits; whatever is none as it is."""
+    return f"{value:.6g}" if isinstance(value, float) else value
+
+
+def rests_on(answer: dict[str, Any]) -> None:
+    """What a station's figures rest on: notes by block, values that nobody read, the usual cautions."""
+    for block, notes in answer["notes"].items():
+        say(*(f"{block}: {note}" for note in notes))
+    table(
+        "It rests on values that were read nowhere; put your own in their place",
+        ["value", "is", "unit", "source"],
+        [[one["name"], short(one["value"]), one["unit"], one["source"]] for one in answer["from_memory"]],
+    )
+    say("", *(f"Caution: {one}" for one in answer["cautions"]))
 
 
 def metres_of(place: dict[str, Any]) -> str:

@@ -57,7 +57,11 @@ def _rounded(minute: int, unit_min: int, up: bool) -> int:
 
 
 def joined(found: Iterable[Spell]) -> list[Spell]:
-    """Sorted, those that touch joined, empty ones left out."""
+    """Sorted, those that touch joined, empty ones left out.
+
+    >>> joined([(4, 6), (0, 2), (5, 9), (7, 7)])
+    [(0, 2), (4, 9)]
+    """
     out: list[Spell] = []
     for a, b in sorted(one for one in found if one[0] < one[1]):
         if out and a <= out[-1][1]:

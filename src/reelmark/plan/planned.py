@@ -24,7 +24,7 @@ class Planned:
     pinned: tuple[tuple[int, int, int], ...] = ()
     says: tuple[str, ...] = ()
 
-    def moment(self, unit: int) -> datetime:
+    def moment(self, unit: float) -> datetime:
         """When a unit begins."""
         gone = self.begins.astimezone(UTC) + timedelta(minutes=unit * self.shop.unit_min)
         return gone.astimezone(self.begins.tzinfo)  # through UTC: an hour is an hour when the clocks change

@@ -14,7 +14,7 @@ import numpy as np
 from .arrays import Arrays
 from .decode import ROUNDS, Lists, Placed, Start, decode
 from .lists import empty, lists_of
-from .search import Found
+from .search import Found, cost_of_lists
 from .tables import NEVER
 
 __all__ = ["Neighbourhood", "repair"]
@@ -41,7 +41,7 @@ def repair(task: Neighbourhood) -> Found:
     if machine is None:
         return Found(cost, task.lists, 0)
     lists = lists_of(a, task.start, machine, begin)
-    found = float(decode(a, lists, task.start, empty(a), np.inf, ROUNDS))
+    found = cost_of_lists(a, task.start, lists)
     return Found(found, lists, 0) if found < cost - 1e-9 else Found(cost, task.lists, 0)
 
 

@@ -16,7 +16,7 @@ from .search import COLD, Found, Task, cost_of_lists, work
 
 __all__ = ["Turns", "by_due"]
 
-HOTS = (1000.0, 300.0, 100.0)  # to begin with, for a plan that costs thousands: scaled by what the first costs
+HOTS = (1000.0, 300.0, 100.0)  # to begin with; units of cost, as a plan costs thousands
 WARMS = (60.0, 30.0, 12.0)  # to go on from what is good
 TURN = 4.0  # seconds a task is meant to take
 FIRST = 4000  # moves of the first tasks, from which the speed is known
