@@ -31,7 +31,7 @@ LINES: tuple[tuple[str, ...], ...] = (
     ("acts",),
     ("figures",),
     ("io",),
-    ("desk", "planner"),
+    ("desk", "planner", "seeing"),
     ("web", "cli", "demo", "__main__"),
 )
 LEVEL = {name: level for level, line in enumerate(LINES) for name in line}
@@ -41,7 +41,7 @@ NOT_ABOVE = {  # what a part does not import, although it stands on a line above
     "ledger": {"stations", "measure"},
     "io": {name for name, level in LEVEL.items() if level > 1},
 }
-FACES = {"io", "desk", "planner", *LINES[-1]}
+FACES = {"io", "desk", "planner", "seeing", *LINES[-1]}
 WORLD = {"sqlite3", "pysqlite3", "sqlalchemy", "socket", "pathlib", "os", "shutil", "tempfile", "subprocess", "time"}
 WORLD |= {"random", "secrets", "urllib", "http", "asyncio"}
 CALLS = {"open", "read_text", "read_bytes", "write_text", "write_bytes", "now", "utcnow", "today"}

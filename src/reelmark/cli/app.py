@@ -6,15 +6,16 @@ from typing import Annotated, Any, Optional
 
 import typer
 
-from . import coat, film, log, numbers, plan, serve
+from . import coat, film, log, numbers, plan, serve, window
 from .show import as_json, group, guarded, metres_of, say, table, watched
 
 __all__ = ["app", "main"]
 
 app = group("The thread of a polymer note works: from film roll to packs and back, and the books of it.")
 app.add_typer(numbers.app, name="numbers")
-app.add_typer(coat.app, name="coat")
 app.add_typer(film.app, name="film")
+app.add_typer(window.app, name="window")
+app.add_typer(coat.app, name="coat")
 app.add_typer(log.app, name="log")
 app.add_typer(plan.app, name="plan")
 app.command()(serve.serve)

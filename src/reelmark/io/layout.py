@@ -1,0 +1,241 @@
+"""How the windows lie, from a layout.toml that a person wrote: in mm, or as text with a unit.
+
+    pitch_across_mm = 150              the note's cell across the web, and along it
+    pitch_along_mm = 70
+    windows_per_note = 1
+    mm_per_pixel = 0.4
+    lanes = 6                          columns of notes that the picture shows
+    [[windows]]
+    across_mm = 20
+    along_mm = 14
+    corner_mm = 3                      half the smaller side: round
+    at_across_mm = 75                  its middle in the cell; left out: found by the camera
+    at_along_mm = 35
+
+Other plain spellings are read too: a table [window], [pitch] or [camera], size = [20, 14], width and height, radius,
+diameter, "150 mm".  What is not known is named in the notes, so that a misspelt key is seen.
+"""
+
+import math
+import re
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+from reelmark.errors import BadValue, Problem
+from reelmark.frames import Window, WindowLayout
+from reelmark.units import LENGTH, parse
+
+__all__ = ["LayoutFile", "layout_of", "read_layout"]
+
+# Canonical key: spellings of it, after "-" has become "_", a "_mm" has gone, and "_px" has become "_pixel".
+TOP: Final = {
+    "pitch_across": ("pitch_x", "across_pitch", "lane_pitch", "cell_across", "pitch_width", "pitch_cross"),
+    "pitch_along": ("pitch_y", "along_pitch", "repeat", "repeat_length", "cell_along", "pitch_height", "pitch_length"),
+    "pitch": ("cell", "pitches"),
+    "per_pixel": ("pixel", "pixel_size", "camera_per_pixel", "camera_pixel", "camera_pixel_size", "resolution"),
+    "lanes": ("lane_count", "columns", "camera_lanes"),
+    "windows_per_note": ("window_count", "window_per_note", "windows_a_note", "per_note"),
+    "index_every": ("index", "index_mark_every", "odd_every"),
+}
+WINDOW: Final = {
+    "across": ("width", "w", "size_across", "size_x", "x_size"),
+    "along": ("height", "length", "h", "size_along", "size_y", "y_size"),
+    "size": ("sides",),
+    "diameter": ("d", "round"),
+    "corner": ("radius", "corner_radius", "r", "rounding"),
+    "at_across": ("x", "centre_across", "center_across", "at_x", "centre_x", "center_x"),
+    "at_along": ("y", "centre_along", "center_along", "at_y", "centre_y", "center_y"),
+    "at": ("centre", "center", "middle", "position"),
+    "shape": ("form",),
+}
+ROUND: Final = {"round", "circle", "circular"}
+EXAMPLE: Final = "write it as the manual shows: pitch_across_mm = 150"
+Numbers = dict[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class LayoutFile:
+    """layout : how the windows lie;  notes : what was in the file and is not used
+    index_every : an odd mark every so many repeats, 0: none;  rollers_mm : circumferences by name
+    """
+
+    layout: WindowLayout
+    notes: tuple[str, ...] = ()
+    index_every: int = 0
+    rollers_mm: tuple[tuple[str, float], ...] = ()
+
+
+def read_layout(path: Path) -> LayoutFile:
+    """The layout of a TOML file; Problem where there is none or it is no TOML, BadValue where a value is wrong."""
+    cure = "write layout.toml beside the pictures, as the manual shows"
+    if not path.is_file():
+        raise Problem(f"layout {path}", "there is no such file", cure)
+    try:
+        return layout_of(tomllib.loads(path.read_bytes().decode("utf-8-sig")))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError, RecursionError) as error:
+        raise Problem(f"layout {path}", f"it does not read: {str(error)[:120]}", cure) from error
+
+
+def layout_of(written: Mapping[str, Any]) -> LayoutFile:
+    """The layout of what a TOML file holds."""
+    top = _named(_flat(written), TOP)
+    tables = list(_tables(written))
+    windows = [_window(table, n) for n, table in enumerate(tables)]
+    many = _whole(top.get("windows_per_note", len(windows)), "windows_per_note")
+    across, along = _pitch(top)
+    layout = WindowLayout(
+        across, along, _repeated(windows, many, bool(tables)), _needed(top, "per_pixel", "mm_per_pixel"),
+        _whole(_there(top, "lanes"), "lanes"),
+    )  # fmt: skip
+    every = _whole(top["index_every"], "index_every") if "index_every" in top else 0
+    return LayoutFile(layout, tuple(_unused(top, tables)), every, _rollers(written))
+
+
+def _key(text: str) -> str:
+    plain = text.strip().lower().replace("-", "_").replace(" ", "_")
+    return plain.removesuffix("_mm").removeprefix("mm_").replace("per_px", "per_pixel")
+
+
+def _flat(written: Mapping[str, Any]) -> dict[str, Any]:
+    """Top keys, and those of the tables that merely group them, as one table."""
+    flat: dict[str, Any] = {}
+    for key, value in written.items():
+        name = _key(key)
+        if isinstance(value, Mapping) and name in {"layout", "camera", "frame", "web", "note", "notes"}:
+            flat |= _flat(value)
+        elif isinstance(value, Mapping) and name == "pitch":
+            flat |= {f"pitch_{_key(k)}": v for k, v in value.items()}
+        elif name not in {"window", "windows", "rollers"}:
+            flat[name] = value
+        elif name == "windows" and isinstance(value, int):
+            flat["windows_per_note"] = value
+    return flat
+
+
+def _named(table: Mapping[str, Any], known: Mapping[str, tuple[str, ...]]) -> dict[str, Any]:
+    """The table under canonical keys; Clash of two spellings of one is refused."""
+    found: dict[str, Any] = {}
+    for key, value in table.items():
+        name = next((name for name, others in known.items() if key == name or key in others), key)
+        if name in found and found[name] != value:
+            raise BadValue(key, value, f"the file gives {name} twice, as {found[name]!r} too", "leave one")
+        found[name] = value
+    return found
+
+
+def _tables(written: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+    """Tables of windows: [[windows]], [[window]], [window], or keys that begin with window_."""
+    inner = [written, *(v for k, v in written.items() if isinstance(v, Mapping) and _key(k) in {"layout", "note"})]
+    for table in inner:
+        for key, value in table.items():
+            if _key(key) in {"window", "windows"}:
+                some = value if isinstance(value, list) else [value]
+                yield from (_named({_key(k): v for k, v in one.items()}, WINDOW)
+                            for one in some if isinstance(one, Mapping))  # fmt: skip
+        loose = {_key(k).removeprefix("window_"): v for k, v in table.items() if _key(k).startswith("window_")}
+        loose = {k: v for k, v in loose.items() if k not in {"count", "per_note"}}
+        if loose:
+            yield _named(loose, WINDOW)
+
+
+def _window(table: Mapping[str, Any], n: int) -> Window:
+    """One window of its table."""
+    at = f"windows[{n}]"
+    across, along = _sides(table, at)
+    corner = _length(table.get("corner", min(across, along) / 2 if _round(table) else 0.0), f"{at}.corner_mm")
+    x, y = _pair(table["at"], f"{at}.at") if "at" in table else (None, None)
+    x = _length(table["at_across"], f"{at}.at_across_mm") if "at_across" in table else x
+    y = _length(table["at_along"], f"{at}.at_along_mm") if "at_along" in table else y
+    return Window(across, along, corner, x, y)
+
+
+def _round(table: Mapping[str, Any]) -> bool:
+    return "diameter" in table or str(table.get("shape", "")).strip().lower() in ROUND
+
+
+def _sides(table: Mapping[str, Any], at: str) -> tuple[float, float]:
+    """Across and along, mm."""
+    if "diameter" in table:
+        one = _length(table["diameter"], f"{at}.diameter_mm")
+        return one, one
+    if "size" in table:
+        return _pair(table["size"], f"{at}.size")
+    missing = [f"{key}_mm" for key in ("across", "along") if key not in table]
+    if missing:
+        true = f"the window has {', '.join(table) or 'nothing'}"
+        raise BadValue(at, ", ".join(missing), f"{true}, not this", "give across_mm and along_mm, or diameter_mm")
+    return _length(table["across"], f"{at}.across_mm"), _length(table["along"], f"{at}.along_mm")
+
+
+def _repeated(windows: list[Window], many: int, given: bool) -> tuple[Window, ...]:
+    """One window a note, or one described for several alike whose places the camera finds."""
+    if not given:
+        raise BadValue("windows", None, "the file describes no window", "add [[windows]] with across_mm and along_mm")
+    if len(windows) == 1 and many > 1 and windows[0].at_across_mm is None and windows[0].at_along_mm is None:
+        return tuple(windows * many)
+    if many != len(windows):
+        cure = "describe every window, or correct windows_per_note"
+        raise BadValue("windows_per_note", many, f"the file describes {len(windows)}", cure)
+    return tuple(windows)
+
+
+def _pitch(top: Mapping[str, Any]) -> tuple[float, float]:
+    if "pitch" in top:
+        return _pair(top["pitch"], "pitch")
+    return _needed(top, "pitch_across", "pitch_across_mm"), _needed(top, "pitch_along", "pitch_along_mm")
+
+
+def _there(top: Mapping[str, Any], key: str) -> Any:
+    if key not in top:
+        raise BadValue(key, None, f"the layout has {', '.join(top) or 'nothing'}, not this", EXAMPLE)
+    return top[key]
+
+
+def _needed(top: Mapping[str, Any], key: str, shown: str) -> float:
+    return _length(_there(top, key), shown)
+
+
+def _length(value: object, field: str) -> float:
+    """Mm of a number, or of text with a unit."""
+    if isinstance(value, str):
+        text = value.strip().removesuffix("/px").removesuffix("/pixel").removesuffix(" per pixel")
+        return float(parse(text, LENGTH, field)) * 1e3
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise BadValue(field, value, "that is no length", "give mm as a number, or text as '150 mm'")
+    return float(value)
+
+
+def _pair(value: object, field: str) -> tuple[float, float]:
+    if isinstance(value, str):  # "20 x 14 mm"
+        *first, last = re.split(r"\s*[x\u00d7,]\s*", value.strip())
+        unit = re.sub(r"^[\d.\s]+", "", last)
+        value = [one if re.search("[a-z]", one) else f"{one} {unit or 'mm'}" for one in (*first, last)]
+    if not isinstance(value, list) or len(value) != 2:
+        raise BadValue(field, value, "that is no pair of lengths", "give [across, along] in mm")
+    return _length(value[0], field), _length(value[1], field)
+
+
+def _whole(value: object, field: str) -> int:
+    """A count, 1 or more."""
+    if isinstance(value, bool) or not isinstance(value, int | float) or value != value or value % 1 or value < 1:
+        raise BadValue(field, value, "that is no count", "give a whole number, 1 or more")
+    return int(value)
+
+
+def _rollers(written: Mapping[str, Any]) -> tuple[tuple[str, float], ...]:
+    """Circumferences by name, mm."""
+    table: object = next((v for k, v in written.items() if _key(k) in {"rollers", "rollers_circumference"}), {})
+    if not isinstance(table, Mapping):
+        raise BadValue("rollers", table, "that is no table", "write [rollers] with nip = 628.3, circumferences in mm")
+    return tuple((str(name), _length(value, f"rollers.{name}")) for name, value in table.items())
+
+
+def _unused(top: Mapping[str, Any], tables: list[dict[str, Any]]) -> Iterator[str]:
+    """What nothing here reads."""
+    yield from (f"layout.toml: {key} is not known and not used" for key in top
+                if key not in TOP and not key.startswith("window_"))  # fmt: skip
+    for n, table in enumerate(tables):
+        yield from (f"layout.toml: windows[{n}].{key} is not known and not used" for key in table if key not in WINDOW)

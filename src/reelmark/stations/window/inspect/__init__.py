@@ -1,0 +1,32 @@
+"""Looking at one frame: the lattice, every window on it, and the coat between.
+
+looked     what comes out: nodes, things found, health
+settings   the limits
+detector   frame -> looked
+find, lattice, shape, edges, windows    bright patches -> lattice -> outline -> edges -> every window
+judge, coat, streaks                    which windows are wrong; pinholes; streaks
+learn, model                            lens, shapes and spreads from clean frames
+refusals                                why a frame cannot be read
+rollers                                 which roller makes a mark that repeats
+"""
+
+from reelmark.stations.window.inspect.detector import Detector
+from reelmark.stations.window.inspect.edges import mtf50
+from reelmark.stations.window.inspect.looked import Found, Health, Kind, Looked, Nodes
+from reelmark.stations.window.inspect.rollers import Suspect, by_points, by_rows, rows_of
+from reelmark.stations.window.inspect.settings import LookSettings
+
+__all__ = [
+    "Detector",
+    "Found",
+    "Health",
+    "Kind",
+    "LookSettings",
+    "Looked",
+    "Nodes",
+    "Suspect",
+    "by_points",
+    "by_rows",
+    "mtf50",
+    "rows_of",
+]

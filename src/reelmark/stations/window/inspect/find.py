@@ -1,0 +1,98 @@
+"""Bright patches of a picture: threshold on a subsample, outer contours.
+
+Labels are not needed: contours of a sparse picture cost a thirtieth of labelling it (project's notes on vision, 2/3).
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from reelmark.frames import Picture, WindowLayout
+from reelmark.stations.window.inspect.looked import Floats
+
+__all__ = ["Patches", "Tones", "otsu", "patches", "stride_for", "tones"]
+
+
+@dataclass(frozen=True, slots=True)
+class Tones:
+    """Greys.  limit : between coat and windows (Otsu);  low, high : medians below and above it;  clear : share above"""
+
+    limit: float
+    low: float
+    high: float
+    clear: float
+    at_255: float
+
+
+@dataclass(frozen=True, slots=True)
+class Patches:
+    """Bright patches, in pixels of the whole picture.  middle : (n, 2) x, y;  box : (n, 4) x, y, wide, high"""
+
+    middle: Floats
+    box: Floats
+    area: Floats
+
+    def __len__(self) -> int:
+        return len(self.area)
+
+
+def stride_for(layout: WindowLayout) -> int:
+    """Every how manieth pixel is enough: eight over the smallest side of a window."""
+    side = min(min(one.across_mm, one.along_mm) for one in layout.windows) / layout.mm_per_pixel
+    return int(np.clip(side // 8, 1, 16))
+
+
+def tones(few: Picture) -> Tones:
+    """Of a subsample, by Otsu's threshold: the one that parts the greys into the two most unlike classes."""
+    import cv2
+
+    many: Floats = np.asarray(
+        cv2.calcHist([np.ascontiguousarray(few[::2, ::2])], [0], None, [256], [0, 256]), dtype=float
+    ).ravel()
+    limit = otsu(many)
+    cut = int(limit) + 1
+    low, high = _median(many[:cut], 0), _median(many[cut:], cut)
+    clear = float(many[cut:].sum())
+    between = (low + high) / 2  # Otsu leans to the larger class; the middle is where an edge is half clear
+    return Tones(between, low, high, clear / max(many.sum(), 1), float(many[255]) / max(clear, 1.0))
+
+
+def otsu(many: Floats) -> int:
+    """The grey up to which the lower class reaches: largest variance between the classes."""
+    grey = np.arange(len(many))
+    below, sum_below = np.cumsum(many, dtype=float)[:-1], np.cumsum(many * grey, dtype=float)[:-1]
+    total, whole = float(many.sum()), float((many * grey).sum())
+    between = (whole * below - total * sum_below) ** 2 / np.maximum(below * (total - below), 1e-9)
+    return int(between.argmax())
+
+
+def _median(many: Floats, start: int) -> float:
+    """Of a histogram; its own start where it is empty."""
+    up = np.cumsum(many)
+    return float(start) if not up.size or up[-1] == 0 else float(start + np.searchsorted(up, up[-1] / 2))
+
+
+def patches(few: Picture, limit: float, stride: int) -> Patches:
+    """All brighter than `limit`; `few` is every stride-th pixel each way."""
+    import cv2
+
+    binary = cv2.threshold(few, limit, 255, cv2.THRESH_BINARY)[1]
+    found: Any = cv2.findContours(binary, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]
+    out = [one for one in map(_patch, found) if one is not None]
+    got = np.array(out, dtype=float).reshape(-1, 7) * stride
+    return Patches(got[:, :2], got[:, 2:6], got[:, 6] * stride)
+
+
+def _patch(contour: Any) -> tuple[float, ...] | None:
+    """Middle, box and area.  The contour runs through the middles of the rim's pixels, so half a pixel is added."""
+    import cv2
+
+    x, y, wide, high = cv2.boundingRect(contour)
+    if wide < 3 or high < 3:
+        return None
+    m = cv2.moments(contour)
+    if m["m00"] <= 0:
+        return None
+    area = m["m00"] + len(contour) / 2 + 1
+    return (m["m10"] / m["m00"], m["m01"] / m["m00"], x, y, wide, high, area)

@@ -1,0 +1,187 @@
+"""Learning from a few frames: places of windows that the layout leaves open, their shape, the lens, usual spreads.
+
+All by medians over windows, so that faults in under a third of them do no harm.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from reelmark.errors import Problem
+from reelmark.frames import Picture, WindowLayout
+from reelmark.stations.window.inspect.find import Patches, Tones, patches, stride_for, tones
+from reelmark.stations.window.inspect.judge import edge_excess
+from reelmark.stations.window.inspect.lattice import Cell, Lattice, Lens, coarse
+from reelmark.stations.window.inspect.looked import Floats
+from reelmark.stations.window.inspect.model import Model, Spread, begin, insets, reach_for, robust
+from reelmark.stations.window.inspect.settings import LookSettings
+from reelmark.stations.window.inspect.shape import motif_of
+from reelmark.stations.window.inspect.windows import Seen, locate, measure, nodes_within
+
+__all__ = ["learn_model"]
+
+
+def learn_model(pictures: Sequence[Picture], layout: WindowLayout, settings: LookSettings) -> Model | Problem:
+    """A model, or why not one of the pictures could be read."""
+    few = [np.ascontiguousarray(one[:: stride_for(layout), :: stride_for(layout)]) for one in pictures]
+    tone = [tones(one) for one in few]
+    found = [patches(one, t.limit, stride_for(layout)) for one, t in zip(few, tone, strict=True)]
+    model = _placed(begin(layout), layout, found, pictures, settings)
+    model = _shaped(model, layout, pictures, found, tone, settings)
+    last: Problem | None = None
+    for _ in range(2):
+        seen = []
+        for picture, patch, t in zip(pictures, found, tone, strict=True):
+            got = _measured(picture, patch, t, model, settings)
+            last = got if isinstance(got, Problem) else last
+            seen += [] if isinstance(got, Problem) else [got]
+        if not seen:
+            assert last is not None
+            return last
+        model = _lensed(model, seen, pictures[0], layout.mm_per_pixel)
+    return replace(model, usual=_spread(seen, model, tone)) if len(pictures) >= 3 else model
+
+
+def _measured(picture: Picture, found: Patches, tone: Tones, model: Model, settings: LookSettings) -> Seen | Problem:
+    lens = Lens.of(picture.shape[1], picture.shape[0], model.k1)
+    lattice = locate(found, model, lens, settings)
+    if isinstance(lattice, Problem):
+        return lattice
+    return measure(picture, lattice, model, lens, tone, settings)
+
+
+def _placed(
+    model: Model, layout: WindowLayout, found: Sequence[Patches], pictures: Sequence[Picture], settings: LookSettings
+) -> Model:
+    """Places of windows that have none, from where like patches lie about the anchor's lattice."""
+    open_ = [k for k, one in enumerate(layout.windows) if one.at_across_mm is None or one.at_along_mm is None]
+    if not open_ or len(layout.windows) == 1:
+        return model
+    given = [k for k in range(len(layout.windows)) if k not in open_]
+    anchor = given[0] if given else open_[0]
+    at, cell = model.cell.at.copy(), model.cell
+    alone = Cell(cell.pitch, at[[anchor]], cell.area[[anchor]], cell.lanes)
+    for k in [one for one in open_ if one != anchor]:
+        where = [_elsewhere(one, alone, cell.area[k], p, settings) for one, p in zip(found, pictures, strict=True)]
+        got = np.concatenate([np.zeros((0, 2)), *where])
+        if len(got):
+            near = np.abs(got[:, None] - got[None]).max(axis=-1) < 0.04 * cell.pitch.min()
+            at[k] = np.median(got[near[near.sum(axis=1).argmax()]], axis=0)
+    return replace(model, cell=Cell(cell.pitch, at, cell.area, cell.lanes))
+
+
+def _elsewhere(found: Patches, alone: Cell, area: float, picture: Picture, settings: LookSettings) -> Floats:
+    """Places in the cell, px, of patches of about this area that are not the anchor window's."""
+    middle = Lens.of(picture.shape[1], picture.shape[0]).correct(found.middle)
+    got = coarse(middle, found.area, alone, settings.stretch)
+    if got is None:
+        return np.zeros((0, 2))
+    flat = np.mod(got[0].plane(middle), alone.pitch)
+    off = flat - alone.at[0]
+    off -= alone.pitch * np.round(off / alone.pitch)
+    like = np.abs(np.log(found.area / area)) < np.log(1.6)
+    return np.asarray(flat[like & (np.abs(off).max(axis=1) > 0.05 * alone.pitch.min())])
+
+
+def _shaped(
+    model: Model,
+    layout: WindowLayout,
+    pictures: Sequence[Picture],
+    found: Sequence[Patches],
+    tone: Sequence[Tones],
+    settings: LookSettings,
+) -> Model:
+    """Motifs as the pictures show them; the layout's where fewer than four windows are seen."""
+    crops: list[list[Floats]] = [[] for _ in model.motifs]
+    for picture, patch, t in zip(pictures[:6], found, tone, strict=False):
+        lens = Lens.of(picture.shape[1], picture.shape[0], model.k1)
+        lattice = locate(patch, model, lens, settings)
+        if not isinstance(lattice, Problem):
+            for k, more in enumerate(_crops(picture, lattice, model, lens, t)):
+                crops[k] += more
+    motifs = list(model.motifs)
+    for k, got in enumerate(crops):
+        if len(got) >= 4:
+            soft = np.median(np.array(got), axis=0)
+            motifs[k] = motif_of(soft, *insets(model.spread_px, layout.mm_per_pixel))
+    area = np.array([one.area for one in motifs])
+    return replace(model, motifs=tuple(motifs), cell=replace(model.cell, area=area))
+
+
+def _crops(picture: Picture, lattice: Lattice, model: Model, lens: Lens, tone: Tones) -> list[list[Floats]]:
+    """Each whole window resampled onto the lattice's plane, coat 0 and clear 1; per window of the cell."""
+    import cv2
+
+    i, j, w, _ = nodes_within(model, lattice, lens, model.half() + 4)
+    out: list[list[Floats]] = [[] for _ in model.motifs]
+    plane = model.cell.plane(i, j, w) + np.array([one.centroid for one in model.motifs])[w]
+    for n, k in enumerate(w):
+        rows, columns = model.motifs[k].soft.shape
+        grid = np.stack(np.meshgrid(np.arange(columns) - (columns - 1) / 2, np.arange(rows) - (rows - 1) / 2), axis=-1)
+        at = lens.picture(lattice.place(plane[n] + grid)).astype(np.float32)
+        crop = cv2.remap(picture, at[..., 0], at[..., 1], cv2.INTER_LINEAR).astype(float)
+        top = float(np.quantile(crop, 0.9))
+        if top > tone.limit:
+            out[k].append((crop - tone.low) / max(float(np.median(crop[crop > (top + tone.low) / 2])) - tone.low, 1))
+    return out
+
+
+def _lensed(model: Model, seen: Sequence[Seen], picture: Picture, pixel: float) -> Model:
+    """k1 added to, by median over frames that tell it; the edge's spread, reach and insets from what is seen."""
+    lens = Lens.of(picture.shape[1], picture.shape[0], model.k1)
+    k1 = [_k1(one, model, lens) for one in seen if (one.fill > 0.9).sum() >= 12]
+    var = float(np.nanmedian(np.concatenate([one.var.ravel() for one in seen])))
+    spread = float(np.sqrt(max(var, 0.05)))
+    side = min(float(one.size.min()) for one in model.motifs)
+    motifs = tuple(motif_of(one.soft, *insets(spread, pixel)) for one in model.motifs)
+    return replace(
+        model,
+        k1=model.k1 + (float(np.median(k1)) if k1 else 0.0),
+        spread_px=spread,
+        reach=reach_for(side, spread, pixel),
+        motifs=motifs,
+    )
+
+
+def _k1(seen: Seen, model: Model, lens: Lens) -> float:
+    """What is left of the lens: seen + k1 r2 off = start + plane @ bend, linear, with Tukey's weights."""
+    good = (seen.fill > 0.9) & np.isfinite(seen.middle).all(axis=1)
+    place = seen.middle[good]
+    plane = model.cell.plane(seen.i, seen.j, seen.w)[good] / model.cell.pitch.max()
+    off = place - lens.middle
+    bend = off * (off * off).sum(axis=1, keepdims=True) / lens.r2
+    zero, one = np.zeros((len(off), 3)), np.column_stack([np.ones(len(off)), plane])
+    X = np.vstack([np.column_stack([one, zero, -bend[:, 0]]), np.column_stack([zero, one, -bend[:, 1]])])
+    y = place.T.ravel()
+    weight = np.ones(len(y))
+    for _ in range(5):
+        beta = np.linalg.lstsq(X * weight[:, None], y * weight, rcond=None)[0]
+        r = np.abs(y - X @ beta)
+        u = r / (4.685 * (1.4826 * np.median(r) + 1e-4))
+        weight = np.where(u < 1, 1 - u * u, 0.0)
+    return float(beta[-1])
+
+
+def _spread(seen: Sequence[Seen], model: Model, tone: Sequence[Tones]) -> Spread:
+    """Pooled over the frames."""
+    many = len(model.motifs)
+    w = np.concatenate([one.w for one in seen])
+    usual = Spread(
+        np.zeros((many, 4)),
+        np.zeros(many),
+        np.zeros(many),
+        np.zeros((many, 2)),
+        np.zeros((many, 2)),
+        float(np.median([one.low for one in tone])),
+        float(np.median([one.high for one in tone])),
+        np.bincount(w, minlength=many),
+    )
+    for k in range(many):
+        usual.var[k] = np.nanmedian(np.concatenate([one.var for one in seen])[w == k], axis=0)
+        usual.size[k], usual.size_sd[k] = robust(np.concatenate([one.size for one in seen])[w == k])
+    excess = np.concatenate([edge_excess(one, usual, one.fill > 0.85) for one in seen])
+    for k in range(many):
+        middle, sd = robust(excess[w == k])
+        usual.edge[k], usual.edge_sd[k] = float(middle), float(sd)
+    return usual

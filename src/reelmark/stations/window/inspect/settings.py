@@ -1,0 +1,34 @@
+"""The limits of looking.  All count in robust standard deviations of the data themselves, or in shares."""
+
+from dataclasses import dataclass
+
+__all__ = ["LookSettings"]
+
+
+@dataclass(frozen=True, slots=True)
+class LookSettings:
+    """Chosen on simulated frames of several makes, judged on others (bench/window.py); none has an outside source.
+
+    missing, half : clear share of a window below which it is missing, or half filled
+    edge_sd, size_sd, dirt_sd : alarm limits of the width of an edge, of a size, of a dark point in a window
+    hole_sd, streak_sd : of the filtered coat, of the filtered column means
+    hole_mm : the smallest filter's side; the background is that of a square of four times the side and more
+    stretch : the pitch may be off by this share;  blurred : an edge's sd over the smallest window's side
+    saturated : share of window points at 255;  contrast : grey between coat and windows, at least
+    edge_floor, size_floor_mm : no edge (share of the focus) and no size is told that is off by less
+    """
+
+    missing: float = 0.15
+    half: float = 0.85
+    edge_sd: float = 6.0
+    size_sd: float = 6.5
+    dirt_sd: float = 8.0
+    hole_sd: float = 6.2
+    streak_sd: float = 7.5
+    hole_mm: float = 0.8
+    stretch: float = 0.06
+    blurred: float = 0.12
+    saturated: float = 0.9
+    contrast: float = 15.0
+    edge_floor: float = 0.02
+    size_floor_mm: float = 0.06
