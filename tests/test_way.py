@@ -31,17 +31,18 @@ LINES: tuple[tuple[str, ...], ...] = (
     ("acts",),
     ("figures",),
     ("io",),
+    ("pool",),
     ("desk", "planner", "seeing"),
     ("web", "cli", "demo", "__main__"),
 )
 LEVEL = {name: level for level, line in enumerate(LINES) for name in line}
-NEIGHBOURS = {0, 1, 13}  # lines whose members may import one another, while no circle arises
+NEIGHBOURS = {0, 1, 14}  # lines whose members may import one another, while no circle arises
 NOT_ABOVE = {  # what a part does not import, although it stands on a line above
     "trace": {"stations", "measure"},
     "ledger": {"stations", "measure"},
     "io": {name for name, level in LEVEL.items() if level > 1},
 }
-FACES = {"io", "desk", "planner", "seeing", *LINES[-1]}
+FACES = {"io", "pool", "desk", "planner", "seeing", *LINES[-1]}
 WORLD = {"sqlite3", "pysqlite3", "sqlalchemy", "socket", "pathlib", "os", "shutil", "tempfile", "subprocess", "time"}
 WORLD |= {"random", "secrets", "urllib", "http", "asyncio"}
 CALLS = {"open", "read_text", "read_bytes", "write_text", "write_bytes", "now", "utcnow", "today"}

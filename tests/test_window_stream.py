@@ -1,8 +1,8 @@
 """Frames through processes and shared memory: order restored, buffers bounded, every frame looked at or booked."""
 
 import multiprocessing as mp
-import os
-import signal
+import subprocess
+import sys
 import time
 from collections.abc import Iterator
 from dataclasses import replace
@@ -13,12 +13,16 @@ import numpy as np
 import pytest
 import tifffile
 
+from odd_looks import DIES, FAILS, SLEEPS, Odd
 from reelmark.demo.frames import Scene, roll
 from reelmark.errors import Problem
 from reelmark.frames import Frame, Window, WindowLayout
 from reelmark.io.frames import Folder
 from reelmark.io.frames_kept import keep_picture
-from reelmark.seeing import _Room, look_at, look_live, workers_for
+from reelmark.seeing import look_at, look_live, workers_for
+from reelmark.seeing.crew import AHEAD, Crew
+from reelmark.seeing.ring import Ring, attached
+from reelmark.seeing.stream import _frame
 from reelmark.stations.window.inspect.detector import Detector
 from reelmark.stations.window.roll import Seen, read_roll
 
@@ -41,6 +45,15 @@ def detector(frames: list[Frame]) -> Detector:
     return Detector(LAYOUT).learn(frames[:6])
 
 
+def none_left() -> bool:
+    """No process of ours is left: those that were killed may take a moment to be gone."""
+    for _ in range(200):
+        if not mp.active_children():
+            return True
+        time.sleep(0.05)
+    return False
+
+
 def plain(seen: list[Seen]) -> list[tuple[object, ...]]:
     """What two ways of looking must agree on."""
     return [(one.name, one.place, one.shape, one.looked.phase_mm if one.looked else None,
@@ -52,7 +65,7 @@ def test_workers_see_what_one_process_sees_and_in_order(frames, detector):
     assert [one.name for one in two] == [one.name for one in frames]
     assert plain(two) == plain(alone)
     assert "dark" in str(two[7].refused)
-    assert not mp.active_children()
+    assert none_left()
 
 
 def test_a_folder_is_looked_at_by_workers_that_read_it(frames, detector, tmp_path):
@@ -72,23 +85,23 @@ def test_a_folder_is_looked_at_by_workers_that_read_it(frames, detector, tmp_pat
     assert len(two) == len(source) == 14
 
 
-def test_the_source_is_not_asked_for_more_than_the_workers_hold(frames, detector):
+def test_the_source_is_not_asked_for_more_than_the_workers_hold():
     asked, most = 0, 0
 
     def source() -> Iterator[Frame]:
         nonlocal asked
-        for frame in frames:
+        for n in range(MANY):
             asked += 1
-            yield frame
+            yield small(n)
 
-    for done, _ in enumerate(look_at(source(), detector, 1)):
+    for done, _ in enumerate(look_at(source(), Odd(), 1)):
         most = max(most, asked - done)
     assert asked == MANY
-    assert most <= 8  # three that the worker holds, one in hand, and what became ready in between
+    assert most <= AHEAD + 1  # those in the line and the one in hand
 
 
 def test_a_camera_faster_than_the_workers_loses_frames_and_books_each(frames, detector):
-    # the source never waits: 400 frames at once are more than one worker and three buffers can take
+    # the source never waits: 400 frames at once are more than one worker and its buffers can take
     fast = [replace(frames[n % 7], flash=n, encoder_mm=350.0 * n, name=f"f{n}") for n in range(400)]
     seen = list(look_live(fast, detector, 1))
     assert [one.name for one in seen] == [one.name for one in fast]
@@ -101,70 +114,113 @@ def test_a_camera_faster_than_the_workers_loses_frames_and_books_each(frames, de
     assert len(verdict.booked) + verdict.used == 400
 
 
-class Slow:
-    """A detector that takes its time, and one that dies of a certain grey."""
-
-    def __init__(self, inner: Detector) -> None:
-        self.inner = inner
-
-    def look(self, picture):
-        if picture[0, 0] == 77:
-            os.kill(os.getpid(), signal.SIGKILL)
-        if picture[0, 0] == 78:
-            raise ValueError("a fault of ours")
-        return self.inner.look(picture)
+def small(n: int, grey: int = 10) -> Frame:
+    """A frame of a few points, known by its number."""
+    picture = np.full((6, 8), n, np.uint8)
+    picture[0, 0] = grey
+    return Frame(picture, 350.0 * n, n, float(n), f"n{n}")
 
 
-def test_a_fault_of_the_detector_is_booked_with_its_frame(frames, detector):
-    odd = frames[2].picture.copy()
-    odd[0, 0] = 78
-    seen = list(look_at([frames[0], replace(frames[2], picture=odd), frames[4]], Slow(detector)))
-    assert [one.refused is None for one in seen] == [True, False, True]
-    assert "a fault of ours" in str(seen[1].refused)
+def odd(many: int, at: int, grey: int) -> list[Frame]:
+    """So many frames, of which one makes its worker do something odd."""
+    return [small(n, grey if n == at else 10) for n in range(many)]
 
 
-def test_a_worker_that_dies_takes_no_frame_with_it_unsaid(frames, detector):
-    odd = frames[5].picture.copy()
-    odd[0, 0] = 77
-    given = [*frames[:5], replace(frames[5], picture=odd), *frames[8:30]]
-    seen = list(look_at(given, Killer(detector.layout), 2))
+def gone(seen: list[Seen]) -> dict[str, str]:
+    return {one.name: str(one.refused) for one in seen if one.refused}
+
+
+def test_a_fault_of_the_detector_is_booked_with_its_frame():
+    lost = gone(list(look_at(odd(3, 1, FAILS), Odd())))
+    assert list(lost) == ["n1"]
+    assert "a fault of ours" in lost["n1"]
+
+
+def test_only_the_frame_that_its_worker_dies_of_is_lost():
+    given = odd(30, 5, DIES)
+    seen = list(look_at(given, Odd(), 2))
     assert [one.name for one in seen] == [one.name for one in given]
-    gone = [one for one in seen if one.refused]
-    assert 1 <= len(gone) <= 3  # the frame, and what else its worker held
-    assert all("ended" in str(one.refused) for one in gone)
+    lost = gone(seen)
+    assert list(lost) == ["n5"]
+    assert "its worker ended" in lost["n5"]
+    true = [one.picture.mean() for one in given]
+    assert all(one.looked is None or one.looked.phase_mm == true[n] for n, one in enumerate(seen))
+    assert none_left()
 
 
-class Killer(Slow):
-    """By its layout only, so that it can be sent before it has learnt."""
+def test_a_frame_that_is_never_done_is_booked_and_the_rest_goes_on():
+    seen = []
+    with Crew(Odd(), 1, patience=8.0) as crew:
+        for frame in odd(14, 5, SLEEPS):
+            while crew.full:
+                seen.append(crew.next())
+            crew.give(_frame(frame, False))
+        seen += crew.rest()
+    assert [one.name for one in seen] == [f"n{n}" for n in range(14)]
+    lost = gone(seen)
+    assert list(lost) == ["n5"]
+    assert "had not answered after 8 s" in lost["n5"]
 
-    def __init__(self, layout: WindowLayout) -> None:
-        super().__init__(Detector(layout))
+
+def test_workers_that_always_die_end_the_looking_with_the_way_out():
+    with pytest.raises(Problem, match="--workers 0"):
+        list(look_at([small(n, DIES) for n in range(12)], Odd(), 1))
+    assert none_left()
 
 
-def test_the_ring_is_gone_when_the_reader_stops_half_way(frames, detector):
-    looking = look_at(frames, detector, 1)
+def test_a_picture_larger_than_the_first_goes_another_way():
+    large = Frame(np.full((60, 80), 7, np.uint8), 9.0, 3, 9.0, "large")
+    deep = Frame(np.full((6, 8), 900, np.uint16), 10.0, 4, 10.0, "deep")
+    seen = list(look_at([small(1), large, deep, small(2)], Odd(), 1))
+    assert [one.looked and one.looked.phase_mm for one in seen[1:3]] == [7.0, 900.0]
+
+
+def test_nothing_is_left_when_the_reader_stops_half_way():
+    looking = look_at(odd(12, -1, 0), Odd(), 1)
     next(looking)
     looking.close()  # type: ignore[attr-defined]
-    deadline = time.monotonic() + 10
-    while mp.active_children() and time.monotonic() < deadline:
-        time.sleep(0.05)
-    assert not mp.active_children()
+    assert none_left()
 
 
-def test_a_room_unlinks_its_memory(frames, detector):
-    with _Room(detector, 1) as room:
-        assert room.offer(0, _first(frames[0]))
-        assert room.ring is not None
-        name = room.ring.name
-        list(room.rest())
+def test_a_crew_leaves_no_memory_behind():
+    with Crew(Odd(), 1) as crew:
+        crew.give(_frame(small(1), False))
+        assert crew._ring is not None
+        name = crew._ring.name
+        list(crew.rest())
     with pytest.raises(FileNotFoundError):
         SharedMemory(name)
 
 
-def _first(frame: Frame):
-    from reelmark.seeing import _task
+def test_the_workers_end_with_the_process_that_started_them(tmp_path):
+    code = (
+        "import os, time; from reelmark.pool import processes\n"
+        "if __name__ == '__main__':\n"
+        "    with processes(2) as pool:\n"
+        "        print(*(pool.submit(os.getpid).result() for _ in range(1)), flush=True); os._exit(1)\n"
+    )
+    (tmp_path / "one.py").write_text(code)
+    told = subprocess.run([sys.executable, tmp_path / "one.py"], capture_output=True, text=True, timeout=60)
+    (pid,) = map(int, told.stdout.split())
+    for _ in range(200):  # ten seconds, as a rule none
+        if not Path(f"/proc/{pid}").exists():
+            break
+        time.sleep(0.05)
+    assert not Path(f"/proc/{pid}").exists()
 
-    return _task(0, frame, (), False)
+
+def test_a_ring_takes_what_fits_and_says_what_is_free():
+    ring = Ring(2, 12)
+    picture = np.arange(12, dtype=np.uint8).reshape(3, 4)
+    start = ring.put(picture)
+    assert (attached(ring.name).picture(start, (3, 4)) == picture).all()
+    assert ring.free == 1
+    assert not ring.fits(np.zeros((4, 4), np.uint8))
+    assert not ring.fits(picture.astype(np.uint16))
+    ring.back(start)
+    assert ring.free == 2
+    attached.cache_clear()
+    ring.close()
 
 
 def test_few_frames_start_no_processes():

@@ -5,11 +5,10 @@ solve_shop(shop, 60, tell=show)             show(progress) after each better one
 solve_shop(shop, 60, stop=enough)           enough() is asked all the while; True from it stops and keeps
 """
 
-import multiprocessing as mp
 import os
 import time
 from collections.abc import Callable, Iterator
-from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures import Executor, ThreadPoolExecutor
 from contextlib import contextmanager
 from threading import Event
 
@@ -18,6 +17,7 @@ from .plan.decode import Lists, Start
 from .plan.rolling import ACTIVE, rolling
 from .plan.search import compile_ahead
 from .plan.solve import WHOLE, Progress, solve
+from .pool import processes
 
 __all__ = ["solve_shop", "workers_of"]
 
@@ -29,19 +29,6 @@ Tell = Callable[[Progress], bool | None]
 def workers_of() -> int:
     """Processes worth starting: one a core."""
     return max(1, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1)
-
-
-@contextmanager
-def processes(count: int) -> Iterator[Executor]:
-    """A pool whose processes are killed at the end, in the middle of a task or not."""
-    before = set(mp.active_children())
-    pool = ProcessPoolExecutor(count, mp_context=mp.get_context("spawn"))
-    try:
-        yield pool
-    finally:
-        pool.shutdown(wait=False, cancel_futures=True)
-        for child in set(mp.active_children()) - before:
-            child.kill()
 
 
 def _long(shop: JobShop) -> bool:
