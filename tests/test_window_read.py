@@ -201,9 +201,45 @@ def empty_file(at, rows):
         (at / rows[n + 1][0]).write_bytes(b"")
 
 
+def folder_for_a_picture(at, rows):
+    for n in (5, 6):
+        (at / rows[n + 1][0]).unlink()
+        (at / rows[n + 1][0]).mkdir()
+
+
+def link_to_itself(at, rows):
+    for n in (5, 6):
+        (at / rows[n + 1][0]).unlink()
+        (at / rows[n + 1][0]).symlink_to(at / rows[n + 1][0])
+
+
+def one_pixel(at, rows):
+    for n in (5, 6):
+        tifffile.imwrite(at / rows[n + 1][0], np.zeros((1, 1), np.uint8))
+
+
+def floats(at, rows):
+    for n in (5, 6):
+        tifffile.imwrite(at / rows[n + 1][0], np.zeros((760, 680), np.float32))
+
+
+def commas_in_numbers(at, rows):
+    # a comma for the point, in a file whose cells commas part
+    text = (at / "frames.csv").read_text().splitlines()
+    for n in (6, 7):
+        text[n] = f"{rows[n][0]},{str(rows[n][1]).replace('.', ',')},{rows[n][2]},0,5"
+    (at / "frames.csv").write_text("\n".join(text))
+
+
+def same_picture_again(at, rows):
+    rows[6][0], rows[7][0] = rows[1][0], rows[2][0]
+    put(at, rows)
+
+
 @pytest.mark.parametrize(
     "spoil",
-    [dark, saturated, blurred, other_size, truncated, no_picture, missing_file, no_window, no_number, no_flash,
+    [folder_for_a_picture, link_to_itself, one_pixel, floats, commas_in_numbers, same_picture_again,
+     dark, saturated, blurred, other_size, truncated, no_picture, missing_file, no_window, no_number, no_flash,
      encoder_back, other_folder, empty_file],
 )  # fmt: skip
 def test_a_bad_frame_is_booked_and_the_count_closes(frames, tmp_path, spoil):
@@ -361,6 +397,33 @@ def test_a_folder_that_is_none_is_refused_in_one_line(frames, tmp_path):
     assert "layout" in read(tmp_path, 1)["error"]
 
 
+@pytest.mark.parametrize("text", [
+    "\ufefffile,encoder_mm,flash,time_s\r\na.tif,1500,3,0.25\r\n",
+    "FILE ,Encoder_mm,flash,time_s\ra.tif, 1500 ,3,0.25\r",
+    "file\tencoder_mm\tflash\ttime_s\na.tif\t1500,0\t3\t0,25", 'time_s,flash,encoder_mm,file\n0.25,3,1500,"a.tif"\n\n',
+    "file;encoder_mm;flash;time_s;operator\na.tif;1500;3;0,25;A. N. Other\n;;;;\n",
+], ids=["mark, CRLF", "CR, spaces, capitals", "tabs, commas", "other order, quoted", "semicolons, more"])  # fmt: skip
+def test_a_csv_as_spreadsheets_write_it_is_read(tmp_path, text):
+    (tmp_path / "frames.csv").write_bytes(text.encode())
+    (row,) = read_rows(tmp_path / "frames.csv")
+    assert (row.file, row.encoder_mm, row.flash, row.time_s, row.wrong) == ("a.tif", 1500.0, 3, 0.25, None)
+
+
+@pytest.mark.parametrize(("line", "says"), [
+    ("b.tif,770,5,1,0,308", "6 cells, the head 4"),  # decimal commas in a file of commas move all numbers by one
+    ('"b.tif,770.5,1,0.3', "encoder_mm"), ("b.tif", "encoder_mm"), ("b.tif,770.5,1.5,0.3", "whole number"),
+    ("b.tif,1e400,1,0.3", "encoder_mm"), ("b.tif,770.5,,0.3", "whole number"), ("..,770.5,1,0.3", "no file"),
+    ("a.tif,770.5,1,0.3", "line 4 of frames.csv names it as line 2 does"), ("C:\\b.tif,770.5,1,0.3", "no file"),
+])  # fmt: skip
+def test_a_line_that_cannot_be_is_booked_and_no_other_is_lost(tmp_path, line, says):
+    text = f"file,encoder_mm,flash,time_s\na.tif,0,0,0\n\n{line}\nc.tif,1540,2,0.6\n"
+    (tmp_path / "frames.csv").write_text(text)
+    rows = read_rows(tmp_path / "frames.csv")
+    assert [row.wrong is None for row in rows] == [True, False, True]
+    assert says in str(rows[1].wrong)
+    assert (rows[2].file, rows[2].line) == ("c.tif", 5)
+
+
 def test_a_semicolon_and_a_comma_for_the_point_are_read(tmp_path):
     (tmp_path / "frames.csv").write_text("name;encoder_m;flash_no;time\na.tif;1,5;3;0,25\n", encoding="utf-8-sig")
     (row,) = read_rows(tmp_path / "frames.csv")
@@ -417,6 +480,66 @@ def test_a_header_that_claims_too_much_is_given_no_memory(tmp_path):
     (tmp_path / "a.png").write_bytes(data)
     with pytest.raises(Problem, match="claims"):
         read_picture(tmp_path / "a.png")
+
+
+def grey_of(seed: int = 0) -> np.ndarray:
+    return np.random.default_rng(seed).integers(0, 256, (60, 90)).astype(np.uint8)
+
+
+def test_one_pixel_bits_planes_palettes_and_pages_are_read_as_grey(tmp_path):
+    grey, path = grey_of(), tmp_path / "a.tif"
+    tifffile.imwrite(path, grey[:1, :1])
+    assert read_picture(path)[0].tolist() == grey[:1, :1].tolist()
+    tifffile.imwrite(path, grey > 128, photometric="miniswhite")
+    assert (read_picture(path)[0] == np.where(grey > 128, 0, 255)).all()
+    for planes, axis in (("contig", -1), ("separate", 0)):
+        tifffile.imwrite(path, np.stack([grey] * 3, axis), photometric="rgb", planarconfig=planes)
+        got, notes = read_picture(path)
+        assert (got == grey).all()
+        assert notes == ("colour was made grey",)
+    colours = np.repeat((np.arange(256, dtype=np.uint16)[::-1] << 8)[None], 3, axis=0)  # number 0 is white
+    tifffile.imwrite(path, grey, photometric="palette", colormap=colours)
+    assert (read_picture(path)[0] == 255 - grey).all()
+    tifffile.imwrite(path, np.stack([grey, 255 - grey]), photometric="minisblack")
+    got, notes = read_picture(path)
+    assert (got == grey).all()
+    assert "several pages" in notes[0]
+
+
+@pytest.mark.parametrize(("raw", "more", "says"), [
+    (grey_of().astype(np.float32), {}, "float32"), (grey_of().astype(np.int8), {}, "int8"),
+    (np.stack([grey_of()] * 4, -1), {"photometric": "separated"}, "separated"),  # four inks: 0 is no ink, so light
+], ids=["float", "signed", "four inks"])  # fmt: skip
+def test_pixels_of_no_camera_are_refused_by_name(tmp_path, raw, more, says):
+    tifffile.imwrite(tmp_path / "a.tif", raw, **more)
+    with pytest.raises(Problem, match=says):
+        read_picture(tmp_path / "a.tif")
+
+
+def test_what_is_no_plain_file_is_refused_as_what_it_is(tmp_path):
+    (tmp_path / "a.tif").mkdir()
+    (tmp_path / "b.tif").symlink_to(tmp_path / "b.tif")
+    (tmp_path / "c.png").write_bytes(b"")
+    for name, says in (("a.tif", "it is a folder"), ("b.tif", "a link that leads to no file"), ("c.png", "it is empty"),
+                       ("d.tif", "no such file")):  # fmt: skip
+        with pytest.raises(Problem, match=says):
+            read_picture(tmp_path / name)
+
+
+def test_a_tiff_and_a_jpeg_that_claim_too_much_are_given_no_memory(tmp_path):
+    tifffile.imwrite(tmp_path / "a.tif", grey_of())
+    data = bytearray((tmp_path / "a.tif").read_bytes())
+    for at in range(10, 10 + 12 * int.from_bytes(data[8:10], "little"), 12):  # TIFF 6.0: 256, 257 are width, length
+        if int.from_bytes(data[at : at + 2], "little") in (256, 257):
+            data[at + 8 : at + 12] = (40_000).to_bytes(4, "little")
+    (tmp_path / "a.tif").write_bytes(data)
+    data = bytearray(cv2.imencode(".jpg", grey_of())[1].tobytes())
+    at = data.find(b"\xff\xc0")  # the frame header
+    data[at + 5 : at + 9] = b"\xff" * 4
+    (tmp_path / "b.jpg").write_bytes(data)
+    for name in ("a.tif", "b.jpg"):
+        with pytest.raises(Problem, match="claims"):
+            read_picture(tmp_path / name)
 
 
 # ---- layout.toml, as people write it
@@ -528,17 +651,3 @@ def test_the_strobe_is_set_from_the_command_line():
     assert answer["flash_hz"] == pytest.approx(2.6, abs=0.05)
     assert answer["longest_flash_us"] == pytest.approx(20)
     assert answer["adrift_mm"] == pytest.approx(503, abs=1.5)
-
-
-def test_holes_of_a_roller_name_it(tmp_path):
-    # a hole at one place across each turn of a roller of 400 mm: read as marks, then folded
-    from reelmark.stations.window.count_marks import WindowMark
-    from reelmark.stations.window.count_rollers import suspects
-
-    rng = np.random.default_rng(1)
-    at = np.arange(60) * 0.4 + rng.normal(0, 0.0003, 60)
-    holes = [WindowMark("pinhole", one, one, 1, 200.0, None, 0.5, 2.0, -1, -1, 1, n, "") for n, one in enumerate(at)]
-    assert [one.roller for one in suspects([], holes, LAYOUT, {"nip": 400.0, "guide": 523.0})] == ["nip"]
-    strewn = [WindowMark("pinhole", one, one, 1, 200.0, None, 0.5, 2.0, -1, -1, 1, n, "")
-              for n, one in enumerate(rng.uniform(0, 24, 60))]  # fmt: skip
-    assert suspects([], strewn, LAYOUT, {"nip": 400.0, "guide": 523.0}) == []

@@ -7,21 +7,22 @@ metre wrong after 8 km.  Together they count, while the encoder errs by less tha
 were seen.  Its scale is learnt slowly, from the steps that fit; a step that does not fit is a slip.
 
     Counter(pitch_mm).step(sight)                     frame by frame, as they come
-    count_roll(sights, pitch_mm, index_every)         a whole roll, its scale learnt first
+    count_roll(sights, pitch_mm, index_every)         a whole roll: scale learnt first, index marks asked last
 
 A slip of more than half a repeat cannot be told from one of less: beyond a quarter the count says that it is doubtful,
-until an index mark (an odd window every N repeats) settles it.
+until an index mark (`count_index`) settles it.
 """
 
 import math
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
 from typing import Final
 
 from reelmark.errors import BadValue
+from reelmark.stations.window.count_index import settled
 
 __all__ = ["DOUBTFUL", "Counted", "Counter", "Sight", "Step", "count_roll"]
 
@@ -57,7 +58,6 @@ class Step:
     first : number of the picture's repeat 0 along the roll, 0 for the first frame seen
     residual_mm : by how much the encoder missed the lattice, within half a repeat;  allowed_mm : above it, a slip
     lost : flashes between that gave no frame;  doubtful : the count may be one off from here on
-    corrected : repeats that an index mark added here
     """
 
     first: int
@@ -66,7 +66,6 @@ class Step:
     lost: int
     scale: float
     doubtful: bool = False
-    corrected: int = 0
 
     @property
     def slip(self) -> bool:
@@ -75,19 +74,17 @@ class Step:
 
 
 class Counter:
-    """The running count.  pitch_mm : of the repeat, as pictures show it;  index_every : repeats between index marks."""
+    """The running count, before any index mark is asked.  pitch_mm : of the repeat, as pictures show it."""
 
-    def __init__(self, pitch_mm: float, index_every: int = 0, scale: float = 1.0, known_mm: float = 0.0) -> None:
+    def __init__(self, pitch_mm: float, scale: float = 1.0, known_mm: float = 0.0) -> None:
         """scale : repeats by the lattice over repeats by the encoder;  known_mm : of web that it was learnt over."""
-        if not 0 < pitch_mm < math.inf or index_every < 0 or not 0.5 < scale < 2:
-            said = (pitch_mm, index_every, scale)
-            raise BadValue("pitch, index, scale", said, "a pitch above 0, a scale near 1", "correct the layout")
-        self.pitch_mm, self.index_every, self.scale = pitch_mm, index_every, scale
+        if not 0 < pitch_mm < math.inf or not 0.5 < scale < 2:
+            raise BadValue("pitch, scale", (pitch_mm, scale), "a pitch above 0, a scale near 1", "correct the layout")
+        self.pitch_mm, self.scale = pitch_mm, scale
         self._travelled = max(known_mm, 1e3)  # a metre's worth of belief in the encoder as it is
         self._residuals: deque[float] = deque(maxlen=KEPT)
         self._last: Sight | None = None
         self._first = 0
-        self._rest: int | None = None  # number of an index mark, modulo index_every
 
     def step(self, sight: Sight) -> Step:
         """Count one frame on; BadValue for a frame without lattice or encoder, which is to be booked instead."""
@@ -106,7 +103,7 @@ class Counter:
             self._learn(moved, repeats * self.pitch_mm + last.phase_mm - sight.phase_mm)
         if last is not sight:
             self._residuals.append(residual)
-        return self._settled(step, sight)
+        return step
 
     def _allowed(self, moved: float) -> float:
         """Greatest residual that is no slip, mm: by the spread of those before, and by how well the scale is known."""
@@ -121,63 +118,42 @@ class Counter:
         self.scale = (self.scale * self._travelled + abs(web)) / (self._travelled + abs(moved))
         self._travelled = min(self._travelled + abs(moved), MEMORY_MM)
 
-    def _settled(self, step: Step, sight: Sight) -> Step:
-        """By an index mark: those that came before say what the count of this one leaves over."""
-        if sight.index is None or not self.index_every:
-            return step
-        number = self._first + sight.index
-        if self._rest is None:
-            self._rest = number % self.index_every
-            return step
-        off = (self._rest - number + self.index_every // 2) % self.index_every - self.index_every // 2
-        self._first += off
-        return replace(step, first=self._first, corrected=off, doubtful=step.doubtful)
-
 
 @dataclass(frozen=True, slots=True)
 class Counted:
     """A roll.  first : number of each frame's repeat 0;  steps : as they were counted;  doubtful : frames from which
-    the count may be one off, none of them settled by an index mark;  scale : at the end"""
+    the count may be one off, none of them settled by an index mark;  scale : at the end;  misread : index marks"""
 
     first: tuple[int, ...]
     steps: tuple[Step, ...]
     doubtful: tuple[int, ...]
     scale: float
+    misread: tuple[int, ...] = ()
 
 
 def count_roll(sights: Sequence[Sight], pitch_mm: float, index_every: int = 0) -> Counted:
     """Count a roll whose frames are all there, in the order in which they were taken.
 
     The scale is learnt from the roll's first short steps before counting begins, so that a gap near the beginning does
-    not find it unknown.  An index mark that disagrees corrects the frames back to the step that was doubtful.
+    not find it unknown.  index_every : repeats between index marks, 0: there are none
     """
-    scale, known = _scale(sights, pitch_mm)
-    counter = Counter(pitch_mm, index_every, scale, known)
-    steps = [counter.step(one) for one in sights]
-    first = [one.first for one in steps]
-    doubts: list[int] = []
-    mark: int | None = None
-    for k, (step, sight) in enumerate(zip(steps, sights, strict=True)):
-        doubts += [k] if step.doubtful else []
-        if sight.index is None or not index_every:
-            continue
-        if step.corrected:
-            start = (_since(doubts, mark) or [_worst(steps, mark or 0, k)])[-1]
-            first[start:k] = [one + step.corrected for one in first[start:k]]
-        if mark is not None:
-            doubts = [one for one in doubts if one <= mark]
-        mark = k
-    return Counted(tuple(first), tuple(steps), tuple(doubts), counter.scale)
+    counter = Counter(pitch_mm, *_scale(sights, pitch_mm))
+    steps = tuple(counter.step(one) for one in sights)
+    told = settled(
+        [one.first for one in steps],
+        [one.residual_mm for one in steps],
+        [k for k, one in enumerate(steps) if one.slip],
+        [k for k, one in enumerate(steps) if one.doubtful],
+        [one.index for one in sights],
+        _every(index_every),
+    )
+    return Counted(told.first, steps, told.doubtful, counter.scale, told.misread)
 
 
-def _since(doubts: Sequence[int], mark: int | None) -> list[int]:
-    """Doubtful steps after the last mark."""
-    return [one for one in doubts if mark is None or one > mark]
-
-
-def _worst(steps: Sequence[Step], start: int, stop: int) -> int:
-    """The step that fitted worst."""
-    return max(range(start, stop + 1), key=lambda k: abs(steps[k].residual_mm))
+def _every(index_every: int) -> int:
+    if index_every < 0:
+        raise BadValue("index_every", index_every, "marks lie so many repeats apart", "give 0 for none, or a count")
+    return index_every
 
 
 def _scale(sights: Sequence[Sight], pitch_mm: float) -> tuple[float, float]:

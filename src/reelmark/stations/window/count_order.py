@@ -2,66 +2,65 @@
 
 By the strobe's number, not by file name or time: a clock may run back.  What does not fit is named and left out:
 a flash that is there twice, an encoder that runs back for a frame.  An encoder or a strobe that begins again begins a
-part of its own, counted by itself; nothing says how much web ran between two parts.
+part of its own, counted by itself, but for the clear cases of `count_restart`: nothing says how much web ran between.
 """
 
 import itertools
 import math
 from bisect import bisect_right
-from collections.abc import Sequence
-from dataclasses import dataclass
-from statistics import median
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 from reelmark.errors import BadValue, Problem
+from reelmark.stations.window.count_restart import Place, even_flash, mm_a_flash, read_on, unwrapped
 
 __all__ = ["Ordered", "Place", "in_order"]
 
 SAME_MM: Final = 1.0  # two frames of one flash whose encoders agree so well are one frame twice
+MOST: Final = 50  # chains that a frame may go on
+CUTS: Final = 30  # times that a chain's frames are looked at for a new beginning
+SHOWN: Final = 6  # parts that a note names
 FEW: Final = 0.1  # share of a part's frames that may have a wrong encoder, before it is said to have begun again
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """Where and when a frame was taken.  encoder_mm : NaN, flash : None, where not known"""
-
-    encoder_mm: float
-    flash: int | None
-    time_s: float = math.nan
 
 
 @dataclass(frozen=True, slots=True)
 class Ordered:
     """parts : frames of each part, by their index, in order;  odd : (index, why) of frames that no part holds
-    down : the encoder counts down, so it is to be read with its sign turned;  notes : in words
+
+    places : of all frames, as they are to be counted: an encoder that counts down turned, one that ran full read on,
+        a strobe that began again too;  notes : in words
     """
 
     parts: tuple[tuple[int, ...], ...]
     odd: tuple[tuple[int, Problem], ...]
-    down: bool = False
+    places: tuple[Place, ...] = ()
     notes: tuple[str, ...] = ()
 
 
 def in_order(places: Sequence[Place], back_mm: float) -> Ordered:
     """The frames' order.  back_mm : the web may run back so far between two frames, as after a stop."""
-    known = [k for k, one in enumerate(places) if one.flash is not None and math.isfinite(one.encoder_mm)]
-    single, twice = _single(places, known)
-    down = _counts_down(places, single)
-    notes = ["the encoder counts down: read with its sign turned"] if down else []
-    encoder = {k: -places[k].encoder_mm if down else places[k].encoder_mm for k in single}
-    parts: list[list[int]] = []
-    back: list[int] = []
-    for chain in _chains(places, single, encoder):
-        for part, odd in _restarts(chain, encoder, back_mm):
-            parts.append(part)
-            back += odd
-    if len(parts) > 1:
-        begins = ", ".join(f"flash {places[part[0]].flash} at {places[part[0]].encoder_mm:,.0f} mm" for part in parts)
-        notes.append(f"encoder or strobe begins again, or frames of more than one roll are mixed: {len(parts)} parts, "
-                     f"each counted by itself, beginning with {begins}")  # fmt: skip
-    notes += _clock(places, parts)
-    odd_ones = [*((k, _twice(places[k])) for k in twice), *((k, _back(places[k])) for k in back)]
-    return Ordered(tuple(map(tuple, parts)), tuple(sorted(odd_ones, key=lambda one: one[0])), down, tuple(notes))
+    at = list(places)
+    known = [k for k, one in enumerate(at) if one.flash is not None and math.isfinite(one.encoder_mm)]
+    single, twice = _single(at, known)
+    notes = [*even_flash(at, single), *_turned(at, single)]
+    order = sorted(single, key=lambda k: _flash(at[k]))
+    if len({at[k].flash for k in order}) == len(order):
+        notes += unwrapped(at, order, back_mm)
+    found = [one for chain in _chains(at, single) for one in _restarts(chain, at, back_mm)]
+    parts, said = read_on(at, [part for part, _ in found])
+    notes += [*said, *_many_parts(places, parts), *_clock(at, parts)]
+    odd = [*((k, _twice(places[k])) for k in twice), *((k, _back(places[k])) for _, some in found for k in some)]
+    return Ordered(tuple(map(tuple, parts)), tuple(sorted(odd, key=lambda one: one[0])), tuple(at), tuple(notes))
+
+
+def _many_parts(places: Sequence[Place], parts: Sequence[Sequence[int]]) -> list[str]:
+    if len(parts) < 2:
+        return []
+    begins = ", ".join(f"flash {places[one[0]].flash} at {places[one[0]].encoder_mm:,.0f} mm" for one in parts[:SHOWN])
+    return [f"encoder or strobe begins again, or frames of more than one roll are mixed: {len(parts)} parts, each "
+            f"counted by itself, a window that two of them show in both; they begin with {begins}"
+            f"{' and so on' if len(parts) > SHOWN else ''}"]  # fmt: skip
 
 
 def _single(places: Sequence[Place], known: Sequence[int]) -> tuple[list[int], list[int]]:
@@ -83,50 +82,59 @@ def _flash(one: Place) -> int:
     return one.flash
 
 
-def _counts_down(places: Sequence[Place], single: Sequence[int]) -> bool:
-    """Whether the encoder falls from flash to flash nearly everywhere."""
-    order = sorted(single, key=lambda k: _flash(places[k]))
-    falls = [places[b].encoder_mm < places[a].encoder_mm for a, b in itertools.pairwise(order)]
-    return len(falls) >= 3 and sum(falls) > 0.8 * len(falls)
+def _turned(at: list[Place], single: Sequence[int]) -> list[str]:
+    """Turn the encoder's sign where it falls from flash to flash nearly everywhere."""
+    order = sorted(single, key=lambda k: _flash(at[k]))
+    falls = [at[b].encoder_mm < at[a].encoder_mm for a, b in itertools.pairwise(order)]
+    if len(falls) < 3 or sum(falls) <= 0.8 * len(falls):
+        return []
+    at[:] = [replace(one, encoder_mm=-one.encoder_mm) for one in at]
+    return ["the encoder counts down: read with its sign turned"]
 
 
-def _chains(places: Sequence[Place], single: Sequence[int], encoder: dict[int, float]) -> list[list[int]]:
+def _chains(at: Sequence[Place], single: Sequence[int]) -> list[list[int]]:
     """One chain where every flash is there once; else frames go to the chain that they go on best."""
-    flashes = [places[k].flash for k in single]
+    flashes = [at[k].flash for k in single]
     if len(set(flashes)) == len(flashes):
-        return [sorted(single, key=lambda k: _flash(places[k]))] if single else []
-    timed = all(math.isfinite(places[k].time_s) for k in single)
-    order = sorted(single, key=lambda k: (places[k].time_s if timed else 0.0, k))
-    a_flash = _mm_a_flash(places, order, encoder)
+        return [sorted(single, key=lambda k: _flash(at[k]))] if single else []
+    timed = all(math.isfinite(at[k].time_s) for k in single)
+    order = sorted(single, key=lambda k: (at[k].time_s if timed else 0.0, k))
+    a_flash = mm_a_flash(at, order)
     chains: list[list[int]] = []
+    latest: list[int] = []
     for k in order:
-        fits = [(abs(encoder[k] - encoder[c[-1]] - a_flash * (_flash(places[k]) - _flash(places[c[-1]]))), n)
-                for n, c in enumerate(chains)
-                if _flash(places[c[-1]]) < _flash(places[k]) and encoder[k] >= encoder[c[-1]]]  # fmt: skip
+        fits = [(abs(at[k].encoder_mm - at[last].encoder_mm - a_flash * (_flash(at[k]) - _flash(at[last]))), n)
+                for n in latest[-MOST:]
+                for last in chains[n][-1:]
+                if _flash(at[last]) < _flash(at[k]) and at[k].encoder_mm >= at[last].encoder_mm]  # fmt: skip
+        n = min(fits)[1] if fits else len(chains)
         if fits:
-            chains[min(fits)[1]].append(k)
+            latest.remove(n)
         else:
-            chains.append([k])
+            chains.append([])
+        chains[n].append(k)
+        latest.append(n)
     return chains
 
 
-def _mm_a_flash(places: Sequence[Place], order: Sequence[int], encoder: dict[int, float]) -> float:
-    """Web between two flashes, by the middle of all steps that go up."""
-    steps = [(encoder[b] - encoder[a]) / (_flash(places[b]) - _flash(places[a]))
-             for a, b in itertools.pairwise(order)
-             if _flash(places[b]) > _flash(places[a]) and encoder[b] > encoder[a]]  # fmt: skip
-    return median(steps) if steps else 0.0
+def _restarts(chain: list[int], at: Sequence[Place], back_mm: float) -> Iterator[tuple[list[int], list[int]]]:
+    """(part, frames whose encoder ran back) of a chain, cut where the encoder begins again.
 
-
-def _restarts(chain: list[int], encoder: dict[int, float], back_mm: float) -> list[tuple[list[int], list[int]]]:
-    """(part, frames whose encoder ran back) of a chain, cut where the encoder begins again."""
-    rising = _rising([encoder[k] for k in chain], back_mm)
-    if len(chain) - len(rising) <= max(2, FEW * len(chain)) and len(rising) > len(chain) / 2:
-        kept = set(rising)
-        return [([chain[i] for i in rising], [k for i, k in enumerate(chain) if i not in kept])]
-    drops = [encoder[a] - encoder[b] for a, b in itertools.pairwise(chain)]
-    cut = max(range(len(drops)), key=drops.__getitem__) + 1
-    return [*_restarts(chain[:cut], encoder, back_mm), *_restarts(chain[cut:], encoder, back_mm)]
+    An encoder that is mere noise is not cut for ever: what is left then is read as far as it rises.
+    """
+    left, looked = [chain], 0
+    while left:
+        some = left.pop()
+        looked += len(some)
+        rising = _rising([at[k].encoder_mm for k in some], back_mm)
+        few = len(some) - len(rising) <= max(2, FEW * len(some)) and len(rising) > len(some) / 2
+        if few or looked > CUTS * len(chain):
+            kept = set(rising)
+            yield [some[i] for i in rising], [k for i, k in enumerate(some) if i not in kept]
+        else:
+            drops = [at[a].encoder_mm - at[b].encoder_mm for a, b in itertools.pairwise(some)]
+            cut = max(range(len(drops)), key=drops.__getitem__) + 1
+            left += [some[cut:], some[:cut]]
 
 
 def _rising(values: Sequence[float], back_mm: float) -> list[int]:

@@ -4,14 +4,13 @@ A window is numbered by its repeat along the part, its lane and its place in the
 follows from the count alone; which were looked at follows from the frames; the two must close.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Field", "Gap", "Tally", "Windows", "tally"]
+__all__ = ["Gap", "Tally", "Windows", "tally"]
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -30,19 +29,6 @@ class Windows:
     frame: Ints
     inside_mm: Floats
     there: NDArray[np.bool_]
-
-
-@dataclass(frozen=True, slots=True)
-class Field:
-    """Windows that a frame that could not be read would have shown.  column -> (first repeat, last); last < first: none
-
-    why : in words;  web_mm : of its first row, along the part
-    """
-
-    frame: int
-    web_mm: float
-    why: str
-    columns: tuple[tuple[int, int], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,10 +61,15 @@ class Tally:
         return self.expected == self.seen + self.missing + self.not_seen
 
 
-def tally(windows: Windows, columns: int, ends: Sequence[Field] = ()) -> Tally:
-    """The account of a part.  ends : frames before the first and after the last that was read; they widen the part."""
+def tally(windows: Windows, columns: int, first: Ints | None = None, last: Ints | None = None) -> Tally:
+    """The account of a part.
+
+    first, last : (n, columns) repeats that frames which were not read would have shown, last < first: none; those
+        before the first and after the last that was seen widen the part
+    """
     best, there, unlike = _best(windows, columns)
-    low, high = _range(windows, columns, ends)
+    none = np.empty((0, columns), np.int64)
+    low, high = _range(windows, columns, none if first is None else first, none if last is None else last)
     runs = [_runs(windows.repeat[best][windows.column[best] == c], low[c], high[c]) for c in range(columns)]
     gaps = _joined([run for some in runs for run in some])
     expected = int(np.maximum(high - low + 1, 0).sum())
@@ -103,16 +94,15 @@ def _best(windows: Windows, columns: int) -> tuple[Ints, NDArray[np.bool_], int]
     return order[new], all_, int((some & ~all_).sum())
 
 
-def _range(windows: Windows, columns: int, ends: Sequence[Field]) -> tuple[Ints, Ints]:
+def _range(windows: Windows, columns: int, first: Ints, last: Ints) -> tuple[Ints, Ints]:
     """First and last repeat that there should be, of each column; last < first where it has none."""
-    low = np.full(columns, np.iinfo(np.int64).max // 4)
-    high = np.full(columns, -(np.iinfo(np.int64).max // 4))
+    far = np.iinfo(np.int64).max // 4
+    low, high = np.full(columns, far), np.full(columns, -far)
     np.minimum.at(low, windows.column, windows.repeat)
     np.maximum.at(high, windows.column, windows.repeat)
-    for one in ends:
-        for c, (first, last) in enumerate(one.columns):
-            if last >= first:
-                low[c], high[c] = min(low[c], first), max(high[c], last)
+    some = last >= first
+    low = np.minimum(low, np.where(some, first, far).min(axis=0, initial=far))
+    high = np.maximum(high, np.where(some, last, -far).max(axis=0, initial=-far))
     none = high < low
     low[none], high[none] = 0, -1
     return low, high
