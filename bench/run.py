@@ -26,11 +26,16 @@ from speed import Both, first_film, recompute, speed
 from storage import notes_of, storage
 from truth import Truth
 from web import web
+from window import look as windows
+from window import memory as window_memory
+from window import speed as window_speed
+from window_read import read as window_read
 from year import year
 
 from reelmark.trace.thread import Thread
 
 SEED = 1
+WINDOW_FRAMES = 20  # clean, and with faults; 200 of each by hand: bench/window.py
 ROWS = int(os.environ.get("BENCH_ROWS", 10**9))  # at most; the order has about 50 million
 
 
@@ -49,6 +54,11 @@ def _all(folder: Path) -> Iterator[Result]:
     yield from web(folder / "demo-works")
     _say("the film line's gauges")
     yield from gauge(SEED)
+    _say("the camera over the web")
+    yield from windows(WINDOW_FRAMES)
+    yield from window_speed()
+    yield from window_memory()
+    yield from window_read(SEED)
     _say("the plan, for nine minutes")
     yield from plan(SEED)
     yield from risk(SEED)

@@ -4,7 +4,9 @@ looked     what comes out: nodes, things found, health
 settings   the limits
 detector   frame -> looked
 find, lattice, shape, edges, windows    bright patches -> lattice -> outline -> edges -> every window
-judge, coat, streaks                    which windows are wrong; pinholes; streaks
+clear, judge, turned                    how clear it is; which windows are wrong; a picture turned over
+web, coat, streaks                      what is coat; pinholes; streaks
+kernels                                 the inner loops, compiled
 learn, model                            lens, shapes and spreads from clean frames
 refusals                                why a frame cannot be read
 rollers                                 which roller makes a mark that repeats

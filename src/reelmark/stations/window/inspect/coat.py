@@ -4,8 +4,9 @@ Eight bits all the way, for speed.  Holes: smooth(3x3) - mean(about 13x13) over 
 narrow minus wide means of the column means.  Limits widen where the texture's own tail is longer than a normal one's.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import islice
 from typing import Any
 
 import numpy as np
@@ -20,6 +21,8 @@ __all__ = ["Coat", "Hole", "Room", "look_at_coat"]
 
 _GREY = 90.0  # where the coat's median is brought to: holes of 2.8 times that still differ
 
+_SMALLEST_MM = 0.25  # hole that is looked for
+
 
 @dataclass(frozen=True, slots=True)
 class Hole:
@@ -33,16 +36,25 @@ class Hole:
 
 
 class Room:
-    """Three pictures to work in, kept from frame to frame: fresh memory would cost as much as the filters."""
+    """Pictures to work in, kept from frame to frame: fresh memory would cost as much as the filters.
+
+    grey, smooth, over : of the picture's size;  half : half of it both ways;  wide : as wide, a quarter as high
+    """
 
     def __init__(self) -> None:
-        self.grey: Picture = np.empty((0, 0), np.uint8)
-        self.smooth = self.base = self.grey
+        none: Picture = np.empty((0, 0), np.uint8)
+        self.grey = self.smooth = self.over = self.half = self.wide = none
 
     def of(self, shape: tuple[int, ...]) -> "Room":
         if self.grey.shape != shape:
-            self.grey, self.smooth, self.base = (np.empty(shape, np.uint8) for _ in range(3))
+            rows, columns = shape
+            self.grey, self.smooth, self.over = (np.empty(shape, np.uint8) for _ in range(3))
+            self.half = np.empty(((rows + 1) // 2, (columns + 1) // 2), np.uint8)
+            self.wide = np.empty(((rows + 3) // 4, columns), np.uint8)
         return self
+
+    def __reduce__(self) -> tuple[type["Room"], tuple[()]]:
+        return Room, ()  # what is in it is nobody's, so nothing of it goes to another process
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,11 +66,28 @@ class Coat:
     noise: float
     rows: Floats
 
+    def moved(self, by: int) -> "Coat":
+        """The same, `by` columns to the right."""
+        if not by:
+            return self
+        holes = tuple(replace(one, x=one.x + by, box=(one.box[0] + by, *one.box[1:])) for one in self.holes)
+        return replace(self, holes=holes, stripes=tuple(replace(one, x=one.x + by) for one in self.stripes))
+
 
 def look_at_coat(
-    picture: Picture, boxes: Ints, coat: float, pixel: float, settings: LookSettings, more: bool, room: Room
+    picture: Picture,
+    boxes: Ints,
+    coat: float,
+    pixel: float,
+    spread: float,
+    settings: LookSettings,
+    more: bool,
+    room: Room,
 ) -> Coat:
-    """boxes : (n, 4) x0, y0, x1, y1 of what is to be painted out;  more : streaks and rows too;  room : to work in"""
+    """boxes : (n, 4) x0, y0, x1, y1 of what is to be painted out;  spread : sd of an edge, px, as the lens makes it
+
+    more : streaks and rows too;  room : to work in
+    """
     import cv2
 
     alpha = _GREY / max(coat, 1.0)
@@ -66,20 +95,32 @@ def look_at_coat(
     cv2.convertScaleAbs(picture, dst=room.grey, alpha=alpha)
     grey = room.grey
     value = _paint(grey, boxes)
-    smooth, base, half = _filtered(grey, pixel, settings, room)
-    cv2.subtract(smooth, base, dst=smooth)
-    over = smooth
+    over, most, half = _filtered(grey, pixel, settings, room)
     share = 1 - float(_area(boxes)) / grey.size
     sd, limit = _limit(over, share, settings.hole_sd)
-    binary = cv2.threshold(over, min(limit, 254), 255, cv2.THRESH_BINARY, dst=base)[1]
-    found: Any = cv2.findContours(binary, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)[0]
-    holes = tuple(_holes(found, over, limit, settings))
+    holes = tuple(_holes(_spots(over, most, min(limit, 254)), over, grey, limit, spread, pixel, settings))
     if not more:
         return Coat(holes, (), sd / alpha, np.empty(0))
     less = np.column_stack([boxes[:, :2] // 2, np.minimum((boxes[:, 2:] + 1) // 2, half.shape[::-1])])
+    spots = _spots_out(half, holes)
+    less, value = np.concatenate([less, spots[:, :4]]), np.concatenate([value, spots[:, 4]])
     seen, rows = stripes(half, less, value, 2 * pixel, settings)
     rows = np.pad(np.repeat(rows / alpha, 2), (0, 2), mode="edge")[: grey.shape[0]]
     return Coat(holes, tuple(_doubled(one) for one in seen), sd / alpha, rows)
+
+
+def _spots_out(half: Picture, holes: Sequence[Hole]) -> NDArray[np.int64]:
+    """Holes painted out of the halved picture, in place, lest one looks like a streak: (n, 5) boxes and greys."""
+    out = np.zeros((len(holes), 5), np.int64)
+    for n, one in enumerate(holes):
+        x, y, wide, high = one.box
+        low = max(x // 2 - 2, 0), max(y // 2 - 2, 0)
+        top = min((x + wide) // 2 + 3, half.shape[1]), min((y + high) // 2 + 3, half.shape[0])
+        part = half[low[1] : top[1], low[0] : top[0]]
+        grey = int(np.median(np.concatenate([part[0], part[-1]])))
+        part[:] = grey
+        out[n] = *low, *top, grey
+    return out
 
 
 def _doubled(one: Stripe) -> Stripe:
@@ -109,19 +150,25 @@ def _paint(grey: Picture, boxes: Ints) -> NDArray[np.int64]:
 
 
 def _filtered(grey: Picture, pixel: float, settings: LookSettings, room: Room) -> tuple[Picture, Picture, Picture]:
-    """(smoothed, background, the picture at half its size).  The background is found at a quarter of the size."""
+    """(smoothed less background, most of each of its rows, the picture at half its size); background at a quarter."""
     import cv2
 
-    side = max(3, 2 * int(settings.hole_mm / pixel / 2) + 1)
+    from reelmark.stations.window.inspect.kernels import over, smooth
+
+    side = _side(pixel, settings)
     if side == 3:
-        cv2.GaussianBlur(grey, (3, 3), 0, dst=room.smooth, borderType=cv2.BORDER_REPLICATE)
+        smooth(grey, room.smooth)
     else:
         cv2.blur(grey, (side, side), dst=room.smooth)
-    half = cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    few = cv2.resize(half, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    few = cv2.blur(few, (side, side))
-    cv2.resize(few, grey.shape[::-1], dst=room.base, interpolation=cv2.INTER_LINEAR)
-    return room.smooth, room.base, np.asarray(half, dtype=np.uint8)
+    cv2.resize(grey, room.half.shape[::-1], dst=room.half, interpolation=cv2.INTER_AREA)
+    few = cv2.resize(room.half, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    cv2.resize(cv2.blur(few, (side, side)), room.wide.shape[::-1], dst=room.wide, interpolation=cv2.INTER_LINEAR)
+    return room.over, over(room.smooth, room.wide, room.over), room.half
+
+
+def _side(pixel: float, settings: LookSettings) -> int:
+    """Of the smallest filter, px, odd."""
+    return max(3, 2 * int(settings.hole_mm / pixel / 2) + 1)
 
 
 def _limit(over: Picture, share: float, k: float) -> tuple[float, float]:
@@ -132,23 +179,46 @@ def _limit(over: Picture, share: float, k: float) -> tuple[float, float]:
     import cv2
     from scipy.special import ndtri
 
-    many = np.asarray(cv2.calcHist([np.ascontiguousarray(over[::8, ::8])], [0], None, [256], [0, 256])).ravel()
+    many = np.asarray(
+        cv2.calcHist([np.ascontiguousarray(over[:: max(over.shape[0] // 64, 1)])], [0], None, [256], [0, 256])
+    ).ravel()
     above = many[::-1].cumsum()[::-1] / max(many.sum() * share, 1)  # above[v]: share at v or over
     v = int(np.clip(np.searchsorted(-above, -0.16) - 1, 1, 254))
     sd = max((v - 0.5) / float(-ndtri(np.clip(above[v], 1e-4, 0.45))), 0.4)
     tail = (int(np.searchsorted(-above, -5e-4)) - 0.5) / (3.29 * sd)
-    return sd, k * sd * max(1.0, tail) ** 1.5
+    return sd, k * sd * min(max(1.0, tail), 4.0) ** 1.5
 
 
-def _holes(found: Any, over: Picture, limit: float, settings: LookSettings) -> Iterator[Hole]:
+def _spots(over: Picture, most: Picture, limit: float) -> Iterator[Any]:
+    """Contours of what is over the limit; looked for only in the bands of rows that have any, which are few."""
+    import cv2
+
+    rows = np.flatnonzero(most > limit)
+    for band in np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1) if rows.size else []:
+        first = int(band[0])
+        binary = cv2.threshold(over[first : int(band[-1]) + 1], limit, 255, cv2.THRESH_BINARY)[1]
+        yield from cv2.findContours(binary, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE, offset=(0, first))[0]
+
+
+def _holes(
+    found: Iterator[Any],
+    over: Picture,
+    grey: Picture,
+    limit: float,
+    spread: float,
+    pixel: float,
+    settings: LookSettings,
+) -> Iterator[Hole]:
     """Those that stand out from their own neighbourhood too; at most 500, for then the coat itself is at fault."""
     import cv2
 
-    for contour in found[:500]:
+    for contour in islice(found, 500):
         x, y, wide, high = cv2.boundingRect(contour)
         part = over[y : y + high, x : x + wide]
         peak = float(part.max())
         if peak < settings.hole_sd * _local(over, x + wide // 2, y + high // 2, limit):
+            continue
+        if max(wide, high) <= _side(pixel, settings) + 2 and _hot(grey, (x, y, wide, high), spread, pixel):
             continue
         area = float((part > limit).sum())
         weight = part.astype(float)
@@ -156,6 +226,29 @@ def _holes(found: Any, over: Picture, limit: float, settings: LookSettings) -> I
         cx = x + float((weight.sum(axis=0) * np.arange(wide)).sum() / total)
         cy = y + float((weight.sum(axis=1) * np.arange(high)).sum() / total)
         yield Hole(cx, cy, (x, y, wide, high), float(np.sqrt(4 * area / np.pi)), peak / limit)
+
+
+def _hot(grey: Picture, box: tuple[int, int, int, int], spread: float, pixel: float) -> bool:
+    """A pixel of the camera that is light by itself: no lens shows so sharp a point.
+
+    Its eight neighbours would have (e + e2) / 2 of it on average, e = exp(-1 / 2 s2), for a Gaussian lens and the
+    smallest hole, whose variance is a sixteenth of its diameter squared; less than half of that is no light.
+    """
+    x, y, wide, high = box
+    near = grey[max(y - 3, 0) : y + high + 3, max(x - 3, 0) : x + wide + 3].astype(float)
+    if near.shape != (high + 6, wide + 6):  # at the rim
+        near = np.pad(near, [_lacks(y, high, grey.shape[0]), _lacks(x, wide, grey.shape[1])], mode="reflect")
+    row, column = np.unravel_index(near[2:-2, 2:-2].argmax(), near[2:-2, 2:-2].shape)
+    nine = near[row + 1 : row + 4, column + 1 : column + 4]
+    level = float(np.sort(near, axis=None)[near.size // 2])
+    middle = nine[1, 1] - level
+    e = np.exp(-0.5 / (spread**2 + (_SMALLEST_MM / pixel) ** 2 / 16))
+    return bool((nine.sum() - nine[1, 1] - 8 * level) / 8 < 0.5 * middle * (e + e * e) / 2)
+
+
+def _lacks(first: int, many: int, whole: int) -> tuple[int, int]:
+    """How many of three pixels before and after lie beyond the picture."""
+    return max(3 - first, 0), max(first + many + 3 - whole, 0)
 
 
 def _local(over: Picture, x: int, y: int, limit: float) -> float:

@@ -12,10 +12,12 @@ from reelmark.stations.window.inspect.find import Tones, patches, stride_for, to
 from reelmark.stations.window.inspect.judge import judge
 from reelmark.stations.window.inspect.lattice import Lens
 from reelmark.stations.window.inspect.learn import learn_model
-from reelmark.stations.window.inspect.looked import Floats, Found, Health, Ints, Kind, Looked, Nodes
+from reelmark.stations.window.inspect.looked import Found, Health, Ints, Kind, Looked, Nodes
 from reelmark.stations.window.inspect.model import Model, begin, middle
 from reelmark.stations.window.inspect.settings import LookSettings
-from reelmark.stations.window.inspect.windows import Seen, locate, measure, nodes_within
+from reelmark.stations.window.inspect.turned import is_turned
+from reelmark.stations.window.inspect.web import painted_out, web_columns
+from reelmark.stations.window.inspect.windows import Seen, locate, measure
 
 __all__ = ["Detector"]
 
@@ -93,15 +95,19 @@ class Detector:
         lattice = locate(found, model, lens, self.settings)
         seen = lattice if isinstance(lattice, Problem) else measure(picture, lattice, model, lens, tone, self.settings)
         if isinstance(seen, Problem):
-            return _refused(seen, tone)
+            over = not isinstance(lattice, Problem) and is_turned(picture, lattice, model, lens)
+            return _refused(refusals.turned() if over else seen, tone)
         focus = float(np.sqrt(middle(np.maximum(seen.var, 0.0))))
         most = max(self.settings.blurred * min(float(one.size.min()) for one in model.motifs), 3 * model.spread_px)
         if not focus < min(most, model.reach / 2):
             return _refused(refusals.blurred(focus, min(most, model.reach / 2)), tone)
         told = list(judge(seen, model, self.layout.mm_per_pixel, self.settings))
+        assert not isinstance(lattice, Problem)  # seen would be one
+        if len(told) > len(seen.i) / 2 and is_turned(picture, lattice, model, lens):
+            return _refused(refusals.turned(), tone)
         about = None
         if coat:
-            about = self._coat(picture, bright, seen, model, lens, tone, found.box)
+            about = self._coat(picture, bright, seen, model, lens, tone)
             told += _coat_found(about, self.layout.mm_per_pixel, lens)
         return self._told(seen, model, lens, tone, focus, told, about)
 
@@ -113,20 +119,32 @@ class Detector:
         model: Model,
         lens: Lens,
         tone: Tones,
-        found: Floats,
     ) -> Coat:
         """Of the picture, and holes of the bright one too."""
         pixel = self.layout.mm_per_pixel
-        boxes = _boxes(picture, seen, model, lens, tone, found, pixel)
-        about = look_at_coat(picture, boxes, tone.low, pixel, self.settings, more=True, room=self._room)
+        boxes = painted_out(picture, seen.lattice, model, lens, tone, pixel)
+        span = web_columns(picture, tone, seen.lattice)
+        about = self._of_web(picture, boxes, span, tone.low, model.spread_px, True)
         if bright is None or bright.shape != picture.shape or bright.dtype != np.uint8:
             return about
         level = float(np.median(bright[:: 4 * self._stride, :: 4 * self._stride]))
         if not 4 < level < 245:
             return about
-        more = look_at_coat(np.ascontiguousarray(bright), boxes, level, pixel, self.settings, False, self._room).holes
+        more = self._of_web(bright, boxes, span, level, model.spread_px, False).holes
         new = [one for one in more if all(np.hypot(one.x - a.x, one.y - a.y) > 1.5 / pixel for a in about.holes)]
         return Coat((*about.holes, *new), about.stripes, about.noise, about.rows)
+
+    def _of_web(
+        self, picture: Picture, boxes: Ints, span: tuple[int, int], level: float, spread: float, more: bool
+    ) -> Coat:
+        """Of the columns that the web covers."""
+        first, stop = span
+        within = boxes.copy()
+        within[:, ::2] = np.clip(boxes[:, ::2] - first, 0, stop - first)
+        within = within[within[:, 2] > within[:, 0]]
+        part = picture[:, first:stop]
+        got = look_at_coat(part, within, level, self.layout.mm_per_pixel, spread, self.settings, more, self._room)
+        return got.moved(first)
 
     def _told(
         self, seen: Seen, model: Model, lens: Lens, tone: Tones, focus: float, found: list[Found], coat: Coat | None
@@ -170,36 +188,12 @@ def _renumbered(one: Found, less: int) -> Found:
 
 
 def _nodes(seen: Seen, less: int, pixel: float) -> Nodes:
-    place = (seen.middle - seen.off) * pixel
-    place = np.where(np.isfinite(place), place, seen.seen * pixel)
+    place = seen.place * pixel
     off, size = seen.off * pixel, seen.size * pixel
     edge = np.sqrt(np.maximum(seen.var, 0)) * pixel
     wide = np.maximum(edge[:, 0], edge[:, 1]), np.maximum(edge[:, 2], edge[:, 3])
     at = (place[:, 0], place[:, 1], off[:, 0], off[:, 1], size[:, 0], size[:, 1], seen.fill)
     return Nodes(seen.i + less, seen.j, seen.w, *at, *wide)
-
-
-def _boxes(picture: Picture, seen: Seen, model: Model, lens: Lens, tone: Tones, found: Floats, pixel: float) -> Ints:
-    """What to paint out: windows with their edges, those at the rim and in lanes beyond, and light beside the web."""
-    spare = 4 * model.spread_px + 1 + 1.1 / pixel
-    half = np.array([one.size / 2 for one in model.motifs]) + spare
-    _, _, w, at = nodes_within(model, seen.lattice, lens, -half, 2)
-    size = np.array(picture.shape[::-1])
-    half = half + abs(float(seen.lattice.bend[0, 1])) * half[:, ::-1]
-    low = np.clip(np.floor(at - half[w]), 0, size).astype(np.int64)
-    high = np.clip(np.ceil(at + half[w]) + 1, 0, size).astype(np.int64)
-    t = np.linspace(0.15, 0.85, 5)
-    y = (low[:, 1:] + t * (high - low - 1)[:, 1:]).astype(np.int64)
-    x = (low[:, :1] + t * (high - low - 1)[:, :1]).astype(np.int64)
-    grid = y[:, :, None] * size[0] + x[:, None, :]
-    light = (picture.ravel().take(grid) > (tone.low + tone.limit) / 2).any(axis=(1, 2))
-    light |= ((low == 0) | (high == size)).any(axis=1)  # a sliver of a window at the rim may lie between the points
-    boxes: Ints = np.concatenate([low, high], axis=1)[light]
-    beside = found[(found[:, 2] > 0.8 * size[0]) | (found[:, 3] > 0.8 * size[1])]
-    if len(beside):
-        more = np.concatenate([beside[:, :2] - spare - 4, beside[:, :2] + beside[:, 2:] + spare + 4], axis=1)
-        boxes = np.concatenate([boxes, np.clip(more, 0, np.tile(size, 2)).astype(np.int64)])
-    return boxes
 
 
 def _coat_found(coat: Coat, pixel: float, lens: Lens) -> Iterator[Found]:

@@ -7,17 +7,15 @@ is taken over the points of a side, whose places within the pixel differ by know
 place and their variance off s2.
 """
 
-from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from reelmark.frames import Picture
-from reelmark.stations.window.inspect.kernels import fitting, profiles
 from reelmark.stations.window.inspect.lattice import Lattice, Lens
 from reelmark.stations.window.inspect.looked import Floats
-from reelmark.stations.window.inspect.shape import Motif, Outline, Side
+from reelmark.stations.window.inspect.shape import Motif, Outline
 
 __all__ = ["Edges", "Profiles", "fit_edges", "gather", "mtf50", "read_sides"]
 
@@ -52,15 +50,19 @@ def gather(picture: Picture, plane: Floats, outline: Outline, lattice: Lattice, 
 
     Whole pixels are read, along a row or a column; where in its pixel each edge point lies is kept beside them.
     """
-    seen = lens.picture(lattice.place(plane[:, None, :] + outline.points))
+    from reelmark.stations.window.inspect.kernels import profiles
+
+    seen = lattice.seen(plane, lens, outline.points)
     lean = outline.slope + np.where(outline.axis == 0, lattice.bend[1, 0], lattice.bend[0, 1])
     step = outline.inward * np.where(outline.axis == 0, 1, picture.shape[1])
     args = (picture.ravel(), picture.shape[1], seen, outline.axis, step, outline.side, lean, reach)
-    return Profiles(*profiles()(*args))
+    return Profiles(*profiles(*args))
 
 
 def fit_edges(grey: NDArray[np.floating], spread: float = 0.85, rounds: int = 6) -> Edges:
     """Gauss-Newton on all profiles, (n, 2m+1).  spread : to begin with, px.  A flat profile gives step 0, place NaN."""
+    from reelmark.stations.window.inspect.kernels import edges
+
     m = grey.shape[1] // 2
     grey = grey.astype(float)
     low, high = grey[:, :2].mean(axis=1), grey[:, -2:].mean(axis=1)
@@ -68,7 +70,7 @@ def fit_edges(grey: NDArray[np.floating], spread: float = 0.85, rounds: int = 6)
     z = (grey - low[:, None]) / span[:, None]
     e = np.clip(m + 0.5 - z.sum(axis=1), -m + 1, m - 1)
     s = np.full(len(e), spread)
-    x = fitting()(z, e, s, rounds)
+    x = edges(z, e, s, rounds)
     flat = high - low < 4
     place = np.where(flat, np.nan, e)
     return Edges(place, np.where(flat, np.nan, s * s), low + x[:, 0] * span, np.where(flat, 0.0, x[:, 1] * span))
@@ -82,15 +84,14 @@ def read_sides(
     Sides in the order left, right, top, bottom.  Read twice: roughly to find each window's own middle, then about that.
     """
     first = gather(picture, plane, motif.rough, lattice, lens, reach)
-    nearer = _shift(_rough_place(first), motif.rough.sides)
-    sides = motif.outline.sides
+    nearer = _shift(_rough_place(first), motif.rough)
     got = gather(picture, plane + nearer, motif.outline, lattice, lens, reach)
     edges = fit_edges(got.grey.reshape(-1, 2 * reach + 1), spread)
-    place = edges.place.reshape(-1, 4) * [side.inward for side in sides] - got.mean
+    place = edges.place.reshape(-1, 4) * (1, -1, 1, -1) - got.mean
     var = (edges.var.reshape(-1, 4) - got.var) / motif.outline.longer2
     lean = motif.outline.longer
     growth = np.stack([2 * (place[:, k + 1] - place[:, k]) / (lean[k] + lean[k + 1]) for k in (0, 2)], axis=1)
-    middle = lens.correct(lens.picture(lattice.place(plane + nearer)) + _shift(place, sides))
+    middle = lens.correct(lattice.seen(plane + nearer, lens)[:, 0] + _shift(place, motif.outline))
     return middle, growth, var
 
 
@@ -103,9 +104,8 @@ def _rough_place(got: Profiles) -> Floats:
     return np.asarray(e * (1, -1, 1, -1) - got.mean)
 
 
-def _shift(place: Floats, sides: Sequence[Side]) -> Floats:
-    """(n, 2) of the middle.  A side that leans couples the two ways; that is solved for."""
-    slope = [float(side.slope.mean()) for side in sides]
-    couple = np.array([[1.0, (slope[0] + slope[1]) / 2], [(slope[2] + slope[3]) / 2, 1.0]])
-    halves = np.stack([(place[:, 0] + place[:, 1]) / 2, (place[:, 2] + place[:, 3]) / 2])
-    return np.asarray(np.linalg.solve(couple, halves).T)
+def _shift(place: Floats, outline: Outline) -> Floats:
+    """(n, 2) of the middle.  A side that leans couples the two ways: x + a y and b x + y are what is read."""
+    a, b = outline.couple
+    x, y = (place[:, 0] + place[:, 1]) / 2, (place[:, 2] + place[:, 3]) / 2
+    return np.stack([x - a * y, y - b * x], axis=1) / (1 - a * b)

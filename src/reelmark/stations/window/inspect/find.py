@@ -77,22 +77,12 @@ def patches(few: Picture, limit: float, stride: int) -> Patches:
     """All brighter than `limit`; `few` is every stride-th pixel each way."""
     import cv2
 
+    from reelmark.stations.window.inspect.kernels import outlines
+
     binary = cv2.threshold(few, limit, 255, cv2.THRESH_BINARY)[1]
     found: Any = cv2.findContours(binary, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]
-    out = [one for one in map(_patch, found) if one is not None]
-    got = np.array(out, dtype=float).reshape(-1, 7) * stride
+    if not found:
+        return Patches(np.zeros((0, 2)), np.zeros((0, 4)), np.zeros(0))
+    got = outlines(np.concatenate(found)[:, 0], np.cumsum([len(one) for one in found]))
+    got = got[(got[:, 4] >= 3) & (got[:, 5] >= 3) & (got[:, 6] > 0)] * stride
     return Patches(got[:, :2], got[:, 2:6], got[:, 6] * stride)
-
-
-def _patch(contour: Any) -> tuple[float, ...] | None:
-    """Middle, box and area.  The contour runs through the middles of the rim's pixels, so half a pixel is added."""
-    import cv2
-
-    x, y, wide, high = cv2.boundingRect(contour)
-    if wide < 3 or high < 3:
-        return None
-    m = cv2.moments(contour)
-    if m["m00"] <= 0:
-        return None
-    area = m["m00"] + len(contour) / 2 + 1
-    return (m["m10"] / m["m00"], m["m01"] / m["m00"], x, y, wide, high, area)

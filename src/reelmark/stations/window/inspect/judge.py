@@ -2,16 +2,18 @@
 
 A pass that lies off by d widens the edges where it looks into the window: their variance grows by p (1 - p) d2 along
 each axis, p being the share of the step that one pass makes.  So the variances of the wider side each way are summed,
-which does not depend on the direction of d.
+which does not depend on the direction of d.  It also makes the window smaller, by about p d; where pixels are coarse
+that tells more than the width does.  So the two are judged together, each over its limit: w2 + s2 > 1.
 """
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from reelmark.stations.window.inspect.looked import Floats, Found, Ints, Kind
-from reelmark.stations.window.inspect.model import Model, Spread, middle, robust, trend
+from reelmark.stations.window.inspect.model import Model, Spread, finite, middle, robust, trend
 from reelmark.stations.window.inspect.settings import LookSettings
 from reelmark.stations.window.inspect.windows import Seen
 
@@ -27,16 +29,47 @@ def edge_excess(seen: Seen, usual: Spread | None, good: NDArray[np.bool_]) -> Fl
     for k in np.unique(seen.w):
         mine = seen.w == k
         var = seen.var[mine]
-        base = usual.var[k] if usual is not None else robust(var)[0]
-        more = var - base
-        focus = np.nanmin(robust(more)[0]) if usual is not None else 0.0
-        more = more - focus
+        own = robust(var)[0]
+        more = var - (own if usual is None else finite(usual.var[k], own))
+        if usual is not None:
+            more = more - _least(robust(more)[0])
         rest[mine] = np.maximum(more[:, 0], more[:, 1]) + np.maximum(more[:, 2], more[:, 3])
         if usual is None or mine.sum() >= 18:
             field = np.sort(more, axis=1)[:, :2].mean(axis=1)  # the two narrower sides: focus over the field
             smooth = trend(seen.seen[mine], field, np.isfinite(field) & good[mine])
             rest[mine] -= 2 * (smooth - middle(smooth))
     return rest
+
+
+def _least(focus: Floats) -> float:
+    """The side whose focus is least worse; 0 where none is told."""
+    some = focus[np.isfinite(focus)]
+    return float(some.min()) if some.size else 0.0
+
+
+class _Limits(NamedTuple):
+    """Of the windows of one place in the cell.  edge, size : what is usual;  edge_over, size_over : limits beyond it
+
+    dark : px inside that may be dark
+    """
+
+    edge: float
+    edge_over: float
+    size: Floats
+    size_over: Floats
+    dark: float
+
+
+class _Signs(NamedTuple):
+    """Of one window, each over its limit.  small : of the size where it is less;  off : of the size, the larger way"""
+
+    fill: float
+    deep: float
+    dark: float
+    wide: float
+    small: float
+    off: float
+    off_px: float
 
 
 def judge(seen: Seen, model: Model, pixel: float, settings: LookSettings) -> Iterator[Found]:
@@ -47,70 +80,92 @@ def judge(seen: Seen, model: Model, pixel: float, settings: LookSettings) -> Ite
         mine = np.flatnonzero(seen.w == k)
         if not len(mine):
             continue
-        edge, size = _limits(seen, excess, mine, k, model.usual, good, settings, pixel, model.spread_px**2)
-        over = np.nanmax(np.abs(seen.size[mine] - size[0]) / size[1], axis=1, initial=0.0) > 1
-        calm = good[mine] & (excess[mine] - edge[0] < edge[1]) & (seen.dark[mine] < 3) & ~over
-        for n in mine[~calm]:
-            told = _one(seen, n, excess[n] - edge[0], edge[1], np.abs(seen.size[n] - size[0]), size[1], settings)
+        limits = _limits(seen, excess, mine[good[mine]], k, model, settings, pixel)
+        for n in mine[~_calm(seen, excess, mine, limits, good)]:
+            told = _one(_signs(seen, n, float(excess[n]), limits), settings)
             if told is not None:
-                kind, amount, severity = told
+                kind, severity, off = told
                 wide = float(np.sqrt(np.nanmax(seen.var[n], initial=0.0)))
-                mm = {Kind.SHIFTED_PASS: wide, Kind.SIZE: amount}
+                mm = {Kind.SHIFTED_PASS: wide, Kind.SIZE: off}
                 large = mm.get(kind, float(motif.size.max())) * pixel
                 yield _found(seen, int(n), kind, large, severity, motif.size, pixel)
 
 
 def _limits(
-    seen: Seen,
-    excess: Floats,
-    mine: Ints,
-    k: int,
-    usual: Spread | None,
-    good: NDArray[np.bool_],
-    settings: LookSettings,
-    pixel: float,
-    var: float,
-) -> tuple[tuple[float, float], tuple[Floats, Floats]]:
-    """((usual, limit) of the edges' excess, (usual, limit) of the size) of window k."""
-    fit = mine[good[mine] & np.isfinite(excess[mine])]
+    seen: Seen, excess: Floats, good: Ints, k: int, model: Model, settings: LookSettings, pixel: float
+) -> _Limits:
+    """Of window k; good : nodes of it that may tell."""
+    usual = model.usual
+    fit = good[np.isfinite(excess[good])]
     few = 1 + 6 / max(len(fit) if usual is None else int(usual.many[k]), 1)  # a spread told by few is told badly
-    half, sd = robust(excess[fit]) if len(fit) else (np.array(0.0), np.array(0.0))
-    size, size_sd = robust(seen.size[fit]) if len(fit) else (np.zeros(2), np.zeros(2))
+    none = np.array(np.nan), np.array(np.nan)
+    half, sd = robust(excess[fit]) if len(fit) else none
+    size, size_sd = robust(seen.size[fit]) if len(fit) else (np.full(2, np.nan), np.full(2, np.nan))
+    if usual is None and len(fit):
+        sd, size_sd = (
+            np.fmax(sd, _four_fifths(excess[fit] - half)),
+            np.fmax(size_sd, _four_fifths(seen.size[fit] - size)),
+        )
     if usual is not None:
-        size, half = usual.size[k], usual.edge[k]
-        sd, size_sd = np.maximum(usual.edge_sd[k], 0.7 * sd), np.maximum(usual.size_sd[k], 0.7 * size_sd)
-    edge_limit = max(settings.edge_sd * float(sd) * few, settings.edge_floor * 2 * var)
-    size_limit = np.maximum(settings.size_sd * size_sd * few, settings.size_floor_mm / pixel)
-    return (float(half), edge_limit), (size, size_limit)
+        half, size = finite(usual.edge[k], half), finite(usual.size[k], size)
+        sd, size_sd = np.fmax(usual.edge_sd[k], 0.7 * sd), np.fmax(usual.size_sd[k], 0.7 * size_sd)
+    floor = max(settings.edge_floor * 2 * model.spread_px**2, settings.edge_floor_mm2 / pixel**2) * min(few, 3.0)
+    return _Limits(
+        float(half),
+        float(np.fmax(settings.edge_sd * sd * few, floor)),
+        finite(size, model.motifs[k].size),
+        np.fmax(settings.size_sd * size_sd * few, settings.size_floor_mm * min(few, 3.0) / pixel),
+        max(settings.dirt_mm2 / pixel**2, 2.0),
+    )
 
 
-def _one(
-    seen: Seen,
-    n: int,
-    excess: float,
-    edge: float,
-    size: Floats,
-    limit: Floats,
-    settings: LookSettings,
-) -> tuple[Kind, float, float] | None:
-    """(kind, amount in px, measured over limit)."""
-    fill = float(seen.fill[n])
-    if fill < settings.missing:
-        return Kind.MISSING, 0.0, (1 - fill) / (1 - settings.missing)
-    if fill < settings.half:
-        return Kind.HALF_FILLED, 0.0, (1 - fill) / (1 - settings.half)
-    if seen.deep[n] >= 3:
-        return Kind.DIRTY, 0.0, float(seen.deep[n]) / 3
-    if not excess < edge:
-        return Kind.SHIFTED_PASS, 0.0, float(excess / edge) if np.isfinite(excess) else 1.0
-    if seen.dark[n] >= 6:
-        return Kind.DIRTY, 0.0, float(seen.dark[n]) / 6
-    over = float((size / limit).max())
-    return (Kind.SIZE, float(size[(size / limit).argmax()]), over) if over > 1 else None
+def _four_fifths(off: Floats) -> Floats:
+    """Sd by the deviation that four fifths stay below: of one frame alone, rows may lie two ways on their pixels."""
+    return np.asarray(np.quantile(np.abs(np.nan_to_num(off)), 0.8, axis=0) / 1.2816)
+
+
+def _calm(seen: Seen, excess: Floats, mine: Ints, limits: _Limits, good: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Those with nothing near a limit, all at once: nearly all."""
+    off = np.abs(seen.size[mine] - limits.size) / limits.size_over
+    wide = (excess[mine] - limits.edge) / limits.edge_over
+    return np.asarray(
+        good[mine] & (wide < 0.7) & (seen.dark[mine] < limits.dark) & (np.nanmax(off, axis=1, initial=0.0) < 0.5)
+    )
+
+
+def _signs(seen: Seen, n: int, excess: float, limits: _Limits) -> _Signs:
+    less = np.nan_to_num((limits.size - seen.size[n]) / limits.size_over)
+    way = int(np.abs(less).argmax())
+    wide = (excess - limits.edge) / limits.edge_over
+    return _Signs(
+        float(seen.fill[n]),
+        float(seen.deep[n]) / limits.dark,
+        float(seen.dark[n]) / limits.dark / 2,
+        wide if np.isfinite(wide) else 1.0,
+        float(np.hypot(*np.maximum(less, 0.0))),
+        float(np.abs(less[way])),
+        float(np.abs(limits.size - seen.size[n])[way]),
+    )
+
+
+def _one(told: _Signs, settings: LookSettings) -> tuple[Kind, float, float] | None:
+    """(kind, severity, px by which the size is off)."""
+    if told.fill < settings.missing:
+        return Kind.MISSING, (1 - told.fill) / (1 - settings.missing), 0.0
+    if told.fill < settings.half:
+        return Kind.HALF_FILLED, (1 - told.fill) / (1 - settings.half), 0.0
+    if told.deep >= 1:
+        return Kind.DIRTY, told.deep, 0.0
+    both = float(np.hypot(max(told.wide, 0.0), told.small))
+    if told.wide >= 1 or (both > 1 and told.wide > settings.both):
+        return Kind.SHIFTED_PASS, max(told.wide, both), 0.0
+    if told.dark >= 1:
+        return Kind.DIRTY, told.dark, 0.0
+    return (Kind.SIZE, told.off, told.off_px) if told.off > 1 else None
 
 
 def _found(seen: Seen, n: int, kind: Kind, size_mm: float, severity: float, size: Floats, pixel: float) -> Found:
-    x, y = np.where(np.isfinite(seen.middle[n]), seen.middle[n], seen.seen[n]) * pixel
+    x, y = finite(seen.middle[n], seen.place[n]) * pixel
     low = np.floor(seen.seen[n] - size / 2 - 4).astype(int)
     wide = np.ceil(size + 8).astype(int)
     box = (max(int(low[0]), 0), max(int(low[1]), 0), int(wide[0]), int(wide[1]))

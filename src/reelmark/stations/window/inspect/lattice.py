@@ -37,11 +37,8 @@ class Lens:
 
     def picture(self, corrected: Floats) -> Floats:
         """The way back; two steps are enough to 0.002 px where |k1| < 0.01."""
-        x, y = corrected[..., 0] - self.middle[0], corrected[..., 1] - self.middle[1]
-        bent = self.k1 / self.r2
-        first = 1 / (1 + bent * (x * x + y * y))
-        grow = 1 / (1 + bent * first * first * (x * x + y * y))
-        return np.stack([x * grow + self.middle[0], y * grow + self.middle[1]], axis=-1)
+        flat = np.asarray(corrected, dtype=float).reshape(-1, 2)
+        return Lattice(np.zeros(2), np.eye(2)).seen(flat, self)[:, 0].reshape(corrected.shape)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +67,14 @@ class Lattice:
 
     def plane(self, place: Floats) -> Floats:
         return np.asarray((place - self.start) @ np.linalg.inv(self.bend))
+
+    def seen(self, plane: Floats, lens: Lens, points: Floats | None = None) -> Floats:
+        """(n, p, 2) of the picture, of (n, 2) and of p points about each; one, itself, if none are given."""
+        from reelmark.stations.window.inspect.kernels import seen_at
+
+        about = np.zeros((1, 2)) if points is None else points
+        got: Floats = seen_at(plane, about, self.start, self.bend, np.array(lens.middle), lens.k1 / lens.r2)
+        return got
 
     def moved(self, cell: Cell, i: int, j: int) -> "Lattice":
         """The same with node (i, j) called (0, 0)."""
@@ -140,32 +145,26 @@ def number(middle: Floats, cell: Cell, lattice: Lattice, within: float) -> tuple
 
 def fit(plane: Floats, place: Floats, rounds: int = 4) -> Lattice:
     """Robust affine; a similarity where the nodes lie in one row or one column (which tells no shear)."""
+    from reelmark.stations.window.inspect.kernels import robust_lines
+
     spread = [np.ptp(plane[:, k]) for k in (0, 1)] if len(plane) else [0.0, 0.0]
-    solve = _affine if len(plane) >= 6 and min(spread) > 0.3 * max(spread) * 0.2 else _similar
-    weight = np.ones(len(plane))
-    for _ in range(rounds):
-        got = solve(plane, place, weight)
-        off = np.hypot(*(place - got.place(plane)).T)
-        u = off / (4.685 * (1.4826 * float(np.sort(off)[len(off) // 2]) + 1e-3))
-        weight = np.where(u < 1, (1 - u * u) ** 2, 0.0)
-    return got
+    square = len(plane) >= 6 and min(spread) > 0.06 * max(spread)
+    p0, q0 = plane.mean(axis=0), place.mean(axis=0)
+    u = plane - p0
+    rest = place - q0 - u  # from a lattice that is neither turned nor stretched
+    X, Y = (np.column_stack([np.ones(len(u)), u]), rest) if square else _turned(u, rest)
+    got = robust_lines(X, Y, np.ones(len(X), bool), rounds, 1e-3, 1e-9)
+    if square:
+        off, bend = got[0], got[1:]
+    else:
+        off, bend = got[:2, 0], np.array([[got[2, 0], got[3, 0]], [-got[3, 0], got[2, 0]]])
+    bend = bend + np.eye(2)
+    return Lattice(q0 + off - p0 @ bend, bend)
 
 
-def _affine(plane: Floats, place: Floats, weight: Floats) -> Lattice:
-    m = weight.sum()
-    p0, q0 = weight @ plane / m, weight @ place / m
-    p = (plane - p0) * weight[:, None]
-    bend = np.linalg.solve(p.T @ (plane - p0), p.T @ (place - q0))
-    return Lattice(q0 - p0 @ bend, bend)
-
-
-def _similar(plane: Floats, place: Floats, weight: Floats) -> Lattice:
-    """start and one complex factor, by least squares in the complex plane."""
-    z, q = plane @ [1, 1j], place @ [1, 1j]
-    m = weight.sum()
-    z0, q0 = weight @ z / m, weight @ q / m
-    power = float(weight @ np.abs(z - z0) ** 2)
-    turn = complex(np.vdot(z - z0, weight * (q - q0)) / power) if power > 0 else 1 + 0j
-    bend = np.array([[turn.real, turn.imag], [-turn.imag, turn.real]])
-    start = q0 - turn * z0
-    return Lattice(np.array([start.real, start.imag]), bend)
+def _turned(u: Floats, rest: Floats) -> tuple[Floats, Floats]:
+    """Unknown: place, stretch and turn; a row for x and one for y of each node."""
+    one, none = np.ones(len(u)), np.zeros(len(u))
+    x = np.column_stack([one, none, u[:, 0], -u[:, 1]])
+    y = np.column_stack([none, one, u[:, 1], u[:, 0]])
+    return np.concatenate([x, y]), rest.T.reshape(-1, 1)

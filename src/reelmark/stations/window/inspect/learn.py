@@ -14,7 +14,7 @@ from reelmark.stations.window.inspect.find import Patches, Tones, patches, strid
 from reelmark.stations.window.inspect.judge import edge_excess
 from reelmark.stations.window.inspect.lattice import Cell, Lattice, Lens, coarse
 from reelmark.stations.window.inspect.looked import Floats
-from reelmark.stations.window.inspect.model import Model, Spread, begin, insets, reach_for, robust
+from reelmark.stations.window.inspect.model import Model, Spread, begin, insets, middle, reach_for, robust
 from reelmark.stations.window.inspect.settings import LookSettings
 from reelmark.stations.window.inspect.shape import motif_of
 from reelmark.stations.window.inspect.windows import Seen, locate, measure, nodes_within
@@ -102,11 +102,17 @@ def _shaped(
                 crops[k] += more
     motifs = list(model.motifs)
     for k, got in enumerate(crops):
-        if len(got) >= 4:
-            soft = np.median(np.array(got), axis=0)
+        if len(got) >= 4 or (got and not _alike(got, motifs[k].soft)):
+            soft = np.median(np.array(got), axis=0) if len(got) > 2 else np.max(np.array(got), axis=0)
             motifs[k] = motif_of(soft, *insets(model.spread_px, layout.mm_per_pixel))
     area = np.array([one.area for one in motifs])
     return replace(model, motifs=tuple(motifs), cell=replace(model.cell, area=area))
+
+
+def _alike(crops: list[Floats], soft: Floats) -> bool:
+    """Whether any of a few windows has the layout's shape: nine tenths of what either has are of both."""
+    both = [np.minimum(one, soft).clip(0).sum() / np.maximum(one, soft).clip(0, 1).sum() for one in crops]
+    return bool(max(both) > 0.9)
 
 
 def _crops(picture: Picture, lattice: Lattice, model: Model, lens: Lens, tone: Tones) -> list[list[Floats]]:
@@ -130,37 +136,47 @@ def _crops(picture: Picture, lattice: Lattice, model: Model, lens: Lens, tone: T
 def _lensed(model: Model, seen: Sequence[Seen], picture: Picture, pixel: float) -> Model:
     """k1 added to, by median over frames that tell it; the edge's spread, reach and insets from what is seen."""
     lens = Lens.of(picture.shape[1], picture.shape[0], model.k1)
-    k1 = [_k1(one, model, lens) for one in seen if (one.fill > 0.9).sum() >= 12]
-    var = float(np.nanmedian(np.concatenate([one.var.ravel() for one in seen])))
+    var = middle(np.concatenate([one.var.ravel() for one in seen]))
     spread = float(np.sqrt(max(var, 0.05)))
     side = min(float(one.size.min()) for one in model.motifs)
     motifs = tuple(motif_of(one.soft, *insets(spread, pixel)) for one in model.motifs)
     return replace(
         model,
-        k1=model.k1 + (float(np.median(k1)) if k1 else 0.0),
+        k1=model.k1 + _lens_of(seen, model, lens),
         spread_px=spread,
         reach=reach_for(side, spread, pixel),
         motifs=motifs,
     )
 
 
-def _k1(seen: Seen, model: Model, lens: Lens) -> float:
-    """What is left of the lens: seen + k1 r2 off = start + plane @ bend, linear, with Tukey's weights."""
+def _k1(seen: Seen, model: Model, lens: Lens) -> tuple[float, float]:
+    """(what is left of the lens, its variance): seen + k1 r2 off = start + plane @ bend, linear, Tukey's weights."""
+    from reelmark.stations.window.inspect.kernels import robust_lines
+
     good = (seen.fill > 0.9) & np.isfinite(seen.middle).all(axis=1)
     place = seen.middle[good]
-    plane = model.cell.plane(seen.i, seen.j, seen.w)[good] / model.cell.pitch.max()
+    if len(place) < 5:
+        return 0.0, np.inf
+    plane = model.cell.plane(seen.i, seen.j, seen.w)[good]
     off = place - lens.middle
     bend = off * (off * off).sum(axis=1, keepdims=True) / lens.r2
-    zero, one = np.zeros((len(off), 3)), np.column_stack([np.ones(len(off)), plane])
+    zero, one = np.zeros((len(off), 3)), np.column_stack([np.ones(len(off)), plane - plane.mean(axis=0)])
     X = np.vstack([np.column_stack([one, zero, -bend[:, 0]]), np.column_stack([zero, one, -bend[:, 1]])])
     y = place.T.ravel()
-    weight = np.ones(len(y))
-    for _ in range(5):
-        beta = np.linalg.lstsq(X * weight[:, None], y * weight, rcond=None)[0]
-        r = np.abs(y - X @ beta)
-        u = r / (4.685 * (1.4826 * np.median(r) + 1e-4))
-        weight = np.where(u < 1, 1 - u * u, 0.0)
-    return float(beta[-1])
+    beta = robust_lines(X, y[:, None], np.ones(len(y), bool), 5, 1e-4, 1e-12)[:, 0]
+    rest = bend.T.ravel() - X[:, :-1] @ np.linalg.lstsq(X[:, :-1], bend.T.ravel(), rcond=None)[0]
+    told = 1.4826 * middle(np.abs(y - X @ beta)) + 0.02
+    return float(beta[-1]), float(told**2 * len(y) / (len(y) - 7) / max(float(rest @ rest), 1e-9))
+
+
+def _lens_of(seen: Sequence[Seen], model: Model, lens: Lens) -> float:
+    """What is to be added to k1: mean over the frames, each by how well it tells; drawn to none where all tell badly.
+
+    A lens has a k1 of 0 with a standard deviation of 0.01 before anything is seen: an assumption.
+    """
+    k1, var = np.array([_k1(one, model, lens) for one in seen]).T
+    weight = 1 / np.maximum(var, 1e-12)
+    return float((weight * k1).sum() / (weight.sum() + 1 / 0.01**2))
 
 
 def _spread(seen: Sequence[Seen], model: Model, tone: Sequence[Tones]) -> Spread:
@@ -178,10 +194,10 @@ def _spread(seen: Sequence[Seen], model: Model, tone: Sequence[Tones]) -> Spread
         np.bincount(w, minlength=many),
     )
     for k in range(many):
-        usual.var[k] = np.nanmedian(np.concatenate([one.var for one in seen])[w == k], axis=0)
+        usual.var[k] = robust(np.concatenate([one.var for one in seen])[w == k])[0]
         usual.size[k], usual.size_sd[k] = robust(np.concatenate([one.size for one in seen])[w == k])
     excess = np.concatenate([edge_excess(one, usual, one.fill > 0.85) for one in seen])
     for k in range(many):
-        middle, sd = robust(excess[w == k])
-        usual.edge[k], usual.edge_sd[k] = float(middle), float(sd)
+        half, sd = robust(excess[w == k])
+        usual.edge[k], usual.edge_sd[k] = float(half), float(sd)
     return usual

@@ -10,7 +10,7 @@ from reelmark.stations.window.inspect.lattice import Cell
 from reelmark.stations.window.inspect.looked import Floats
 from reelmark.stations.window.inspect.shape import Motif, drawn, motif_of
 
-__all__ = ["Model", "Spread", "begin", "insets", "middle", "reach_for", "robust", "trend"]
+__all__ = ["Model", "Spread", "begin", "finite", "insets", "middle", "reach_for", "robust", "trend"]
 
 _MARGIN = 8  # px around a window in its soft mask
 
@@ -90,6 +90,11 @@ def middle(of: Floats) -> float:
     return float(some[(some.size - 1) // 2]) if some.size else np.nan
 
 
+def finite(some: Floats, other: Floats) -> Floats:
+    """The first, and where that is not told, the second."""
+    return np.where(np.isfinite(some), some, other)
+
+
 def robust(of: Floats) -> tuple[Floats, Floats]:
     """(median, 1.4826 x median absolute deviation) of each column; NaN left out."""
     columns = of.reshape(len(of), -1).T
@@ -100,17 +105,12 @@ def robust(of: Floats) -> tuple[Floats, Floats]:
 
 def trend(at: Floats, value: Floats, good: NDArray[np.bool_]) -> Floats:
     """Smooth part of `value` over places (n, 2): robust quadratic; a median where there are under 18 good ones."""
+    from reelmark.stations.window.inspect.kernels import robust_lines
+
     if good.sum() < 18:
         return np.full(len(value), float(np.median(value[good])) if good.any() else np.nan)
     span = np.ptp(at[good], axis=0)
     u = (at - at[good].mean(axis=0)) / np.maximum(span, span.max() / 10 + 1e-9)
     X = np.stack([np.ones(len(u)), u[:, 0], u[:, 1], u[:, 0] ** 2, u[:, 0] * u[:, 1], u[:, 1] ** 2], axis=1)
     y = np.where(good, value, 0.0)
-    weight = good.astype(float)
-    for _ in range(3):
-        Xw = X * weight[:, None]
-        beta = np.linalg.solve(Xw.T @ X + 1e-6 * np.eye(6), Xw.T @ y)
-        off = np.abs(y - X @ beta)
-        limit = 4.685 * (1.4826 * middle(off[good]) + 1e-9)
-        weight = np.where(good & (off < limit), (1 - (off / limit) ** 2) ** 2, 0.0)
-    return np.asarray(X @ beta)
+    return np.asarray(X @ robust_lines(X, y[:, None], good, 3, 1e-9, 1e-6)[:, 0])

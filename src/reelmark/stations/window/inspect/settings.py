@@ -15,7 +15,10 @@ class LookSettings:
     hole_mm : the smallest filter's side; the background is that of a square of four times the side and more
     stretch : the pitch may be off by this share;  blurred : an edge's sd over the smallest window's side
     saturated : share of window points at 255;  contrast : grey between coat and windows, at least
-    edge_floor, size_floor_mm : no edge (share of the focus) and no size is told that is off by less
+    dirt_mm2 : dark area in the middle of a window that is dirt, and twice that near its edge, but two px at least
+    both : an edge wider by this share of its limit, in a window too small, is of a shifted pass and not of the size
+    edge_floor, edge_floor_mm2, size_floor_mm : no edge (share of the focus, and variance: of a pass off by 0.15 mm)
+        and no size is told that is off by less
     """
 
     missing: float = 0.15
@@ -23,6 +26,8 @@ class LookSettings:
     edge_sd: float = 6.0
     size_sd: float = 6.5
     dirt_sd: float = 8.0
+    dirt_mm2: float = 0.5
+    both: float = 0.3
     hole_sd: float = 6.2
     streak_sd: float = 7.5
     hole_mm: float = 0.8
@@ -31,4 +36,5 @@ class LookSettings:
     saturated: float = 0.9
     contrast: float = 15.0
     edge_floor: float = 0.02
+    edge_floor_mm2: float = 0.004
     size_floor_mm: float = 0.06

@@ -38,6 +38,7 @@ class Outline:
     """sides : left, right, top, bottom;  points : (p, 2) of all;  axis, inward, side, slope : (p,), of each point
 
     longer, longer2 : (4,) mean, and mean square, of how much longer a way across is along the axis than at right angles
+    couple : mean slope of left and right, of top and bottom
     """
 
     sides: tuple[Side, Side, Side, Side]
@@ -48,6 +49,7 @@ class Outline:
     slope: Floats
     longer: Floats
     longer2: Floats
+    couple: tuple[float, float]
 
     @classmethod
     def of(cls, sides: tuple[Side, Side, Side, Side], every: int = 1) -> "Outline":
@@ -65,6 +67,7 @@ class Outline:
             np.concatenate([one.slope for one in cut]),
             np.array([float(np.sqrt(one).mean()) for one in longer2]),
             np.array([float(one.mean()) for one in longer2]),
+            (_slope(cut[:2]), _slope(cut[2:])),
         )
 
 
@@ -72,7 +75,8 @@ class Outline:
 class Motif:
     """soft : clear share a pixel, about the middle;  outline, rough : all edge points, and a few;  size : (2,) px
 
-    area : px2;  inside, core : (n, 2) whole px well inside, and those further in still;  centroid : (2,) of the area
+    area : px2;  inside, core : (n, 2) px well inside, and which are further in still;  centroid : (2,) of the area
+    area_at, area_soft : (m, 2), (m,) whole px all over it but for its rim, and how clear they are
     """
 
     soft: Floats
@@ -83,6 +87,8 @@ class Motif:
     inside: NDArray[np.int64]
     core: NDArray[np.bool_]
     centroid: Floats
+    area_at: NDArray[np.int64]
+    area_soft: Floats
 
 
 def drawn(window: Window, pixel: float, margin: int) -> Floats:
@@ -108,10 +114,11 @@ def motif_of(soft: Floats, inset: float, core: float) -> Motif:
     ends = [(rough[0].edge.min(), rough[1].edge.max()), (rough[2].edge.min(), rough[3].edge.max())]
     origin = np.array([(a + b) / 2 for a, b in ends])
     sides = (*_pair(soft, 0, tuple(origin)), *_pair(soft.T, 1, tuple(origin[::-1])))
-    deep = cv2.distanceTransform((soft >= 0.5).astype(np.uint8), cv2.DIST_L2, 5)
-    rows, columns = np.nonzero(deep >= min(inset, 0.6 * float(deep.max())))
-    keep = slice(None, None, max(len(rows) // 250, 1))
-    inside = np.stack([columns[keep], rows[keep]], axis=1) - np.rint(middle + origin)
+    deep = np.asarray(cv2.distanceTransform((soft >= 0.5).astype(np.uint8), cv2.DIST_L2, 5), dtype=float)
+    home = np.rint(middle + origin).astype(np.int64)
+    inside, depth = _deeper(deep, min(inset, 0.6 * float(deep.max())))
+    spread, _ = _deeper(deep, min((inset - 1) / 2, 0.35 * float(deep.max())))
+    spread = spread[:: max(len(spread) // 600, 1)]
     total = soft.sum()
     where = [(soft * np.arange(soft.shape[1])).sum(), (soft * np.arange(soft.shape[0])[:, None]).sum()]
     return Motif(
@@ -120,10 +127,22 @@ def motif_of(soft: Floats, inset: float, core: float) -> Motif:
         Outline.of(sides, 4),
         np.array([b - a for a, b in ends]),
         float(total),
-        inside.astype(np.int64),
-        deep[rows[keep], columns[keep]] >= core,
+        inside - home,
+        depth >= core,
         np.array(where) / total - middle - origin,
+        spread - home,
+        np.clip(soft[spread[:, 1], spread[:, 0]], 0, 1),
     )
+
+
+def _deeper(deep: Floats, least: float) -> tuple[NDArray[np.int64], Floats]:
+    """(n, 2) column, row of the pixels so far from the outline, and how far each is."""
+    rows, columns = np.nonzero(deep >= least)
+    return np.stack([columns, rows], axis=1), deep[rows, columns]
+
+
+def _slope(pair: Sequence[Side]) -> float:
+    return float(sum(one.slope.mean() for one in pair) / 2)
 
 
 def _thinned(side: Side, every: int) -> Side:

@@ -34,30 +34,41 @@ def stripes(
     import cv2
 
     rows, columns = grey.shape
+    across = cv2.reduce(grey, 1, cv2.REDUCE_SUM, dtype=cv2.CV_32S)[:, 0] - _spread(
+        boxes[:, 1], boxes[:, 3], (boxes[:, 2] - boxes[:, 0]) * value, rows
+    )
+    level = _over(across, columns - _spread(boxes[:, 1], boxes[:, 3], boxes[:, 2] - boxes[:, 0], rows), columns / 20)
+    up = np.concatenate([[0.0], np.cumsum(_filled(level))])  # so that a window does not hide light rows only
     cuts = np.linspace(0, rows, _PARTS + 1).astype(int)
-    sums, counts = np.zeros((_PARTS, columns)), np.zeros((_PARTS, columns))
+    sums, shares = np.zeros((_PARTS, columns)), np.zeros((_PARTS, columns))
     for k in range(_PARTS):
+        first, stop = (np.clip(boxes[:, side], cuts[k], cuts[k + 1]) for side in (1, 3))
         sums[k] = cv2.reduce(grey[cuts[k] : cuts[k + 1]], 0, cv2.REDUCE_SUM, dtype=cv2.CV_32S)[0]
-        high = np.clip(boxes[:, 3], cuts[k], cuts[k + 1]) - np.clip(boxes[:, 1], cuts[k], cuts[k + 1])
-        counts[k] = cuts[k + 1] - cuts[k] - _spread(boxes[:, 0], boxes[:, 2], high, columns)
-        sums[k] -= _spread(boxes[:, 0], boxes[:, 2], high * value, columns)
-    total = np.vstack([sums.sum(axis=0), sums])
-    high = np.concatenate([[rows], np.diff(cuts)])
-    count = np.vstack([counts.sum(axis=0), counts])
+        sums[k] -= _spread(boxes[:, 0], boxes[:, 2], (stop - first) * value, columns)
+        shares[k] = up[cuts[k + 1]] - up[cuts[k]] - _spread(boxes[:, 0], boxes[:, 2], up[stop] - up[first], columns)
+    total, share = (np.vstack([one.sum(axis=0), one]) for one in (sums, shares))
+    full = np.concatenate([[up[-1]], np.diff(up[cuts])])
     ends = np.column_stack([np.concatenate([[0], cuts[:-1]]), np.concatenate([[rows], cuts[1:]])])
-    return _found(total, count, high, ends, pixel, settings.streak_sd), _rows(grey, boxes, value)
+    along = _filled(_over(total[0], share[0], up[-1] / 20))
+    return _found(total, share, full, ends, pixel, settings.streak_sd), _rows(across, along, boxes)
 
 
-def _rows(grey: Picture, boxes: Ints, value: NDArray[np.int64]) -> Floats:
-    """Mean of each row's coat; NaN where all is painted."""
-    import cv2
+def _rows(across: Floats, along: Floats, boxes: Ints) -> Floats:
+    """Mean of each row's coat, as if none of it were painted; NaN where all is.  along : each column's over the mean"""
+    up = np.concatenate([[0.0], np.cumsum(along)])
+    share = up[-1] - _spread(boxes[:, 1], boxes[:, 3], up[boxes[:, 2]] - up[boxes[:, 0]], len(across))
+    return np.asarray(_over(across, share, up[-1] / 20) * up[-1] / len(along))
 
-    rows, columns = grey.shape
-    total = cv2.reduce(grey, 1, cv2.REDUCE_SUM, dtype=cv2.CV_32S)[:, 0].astype(float)
-    wide = boxes[:, 2] - boxes[:, 0]
-    total -= _spread(boxes[:, 1], boxes[:, 3], wide * value, rows)
-    count = columns - _spread(boxes[:, 1], boxes[:, 3], wide, rows)
-    return np.where(count > columns / 20, total / np.maximum(count, 1), np.nan)
+
+def _over(total: Floats, share: Floats, least: float) -> Floats:
+    """total / share; NaN where there is too little of it."""
+    return np.where(share > least, total / np.maximum(share, 1e-9), np.nan)
+
+
+def _filled(some: Floats) -> Floats:
+    """NaN replaced by the mean of the rest, or 1."""
+    told = np.isfinite(some)
+    return np.where(told, some, some[told].mean() if told.any() else 1.0)
 
 
 def _spread(start: Ints, stop: Ints, amount: Ints, length: int) -> Floats:
@@ -66,18 +77,20 @@ def _spread(start: Ints, stop: Ints, amount: Ints, length: int) -> Floats:
     return np.asarray(step.cumsum()[:length])
 
 
-def _found(total: Floats, count: Floats, high: Ints, ends: Ints, pixel: float, limit: float) -> list[Stripe]:
+def _found(total: Floats, share: Floats, full: Floats, ends: Ints, pixel: float, limit: float) -> list[Stripe]:
     """The strongest first, and none within another.  First row of `total` : the whole, which has the lower limit."""
-    good = count > 0.15 * high[:, None]
-    mean = total / np.maximum(count, 1)
-    for k in np.flatnonzero(~good.all(axis=1) & (good.sum(axis=1) > 50)):
+    good = share > 0.15 * full[:, None]
+    mean = total / np.maximum(share, 1e-9)
+    weak = np.sqrt(np.clip(share / np.maximum(full, 1e-9)[:, None], 0.0, 1.0))  # few rows tell a column's mean badly
+    enough = good.sum(axis=1) > 50
+    for k in np.flatnonzero(~good.all(axis=1) & enough):
         mean[k] = np.interp(np.arange(mean.shape[1]), np.flatnonzero(good[k]), mean[k][good[k]])
     limits = np.where(np.arange(len(mean)) > 0, 1.15, 1.0)[:, None] * limit
     peaks = []
     for wide in sorted({max(2 * int(wide_mm / pixel / 2) + 1, 3) for wide_mm in _WIDTHS_MM}):
         if 10 * wide < mean.shape[1]:
             z, depth = _standing_out(mean, wide)
-            over = (np.abs(z) / limits) * (good.sum(axis=1) > 50)[:, None]
+            over = np.abs(z) * weak / limits * enough[:, None]
             over[0] *= (np.sign(z[0]) * z[1:] > 2).sum(axis=0) >= _PARTS - 1  # a streak of the whole shows in its parts
             peaks += [(float(over[k, x]), wide, k, x, float(depth[k, x])) for k, x in np.argwhere(over > 1)]
     out: list[Stripe] = []
@@ -98,7 +111,7 @@ def _standing_out(mean: Floats, wide: int) -> tuple[Floats, Floats]:
     far, half, n = 2 * wide + wide // 2, wide // 2, mean.shape[1]
     narrow = (up[:, far + half + 1 : n - far + half + 1] - up[:, far - half : n - far - half]) / (2 * half + 1)
     broad = (up[:, 2 * far + 1 :] - up[:, : n - 2 * far]) / (2 * far + 1)
-    depth = narrow / np.maximum(broad, 1) - 1
+    depth = narrow / np.maximum(broad, 1e-6) - 1
     off = np.sort(np.abs(depth[:, ::3]), axis=1)
     sd = 1.4826 * off[:, off.shape[1] // 2] + 1e-5
     tail = np.maximum(off[:, int(0.9 * off.shape[1])] / (1.645 * sd), 1.0)

@@ -3,25 +3,28 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from reelmark.errors import Problem
 from reelmark.frames import Picture
 from reelmark.stations.window.inspect import refusals
+from reelmark.stations.window.inspect.clear import how_clear
 from reelmark.stations.window.inspect.edges import read_sides
 from reelmark.stations.window.inspect.find import Patches, Tones
 from reelmark.stations.window.inspect.lattice import Cell, Lattice, Lens, coarse, fit, number
 from reelmark.stations.window.inspect.looked import Floats, Ints
-from reelmark.stations.window.inspect.model import Model, trend
+from reelmark.stations.window.inspect.model import Model
 from reelmark.stations.window.inspect.settings import LookSettings
 
-__all__ = ["Seen", "inside", "locate", "measure", "nodes_within"]
+__all__ = ["Seen", "locate", "measure", "nodes_within"]
+
+_ADRIFT = 1.0  # px that points inside a window may lie off: as much as `insets` spares
 
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """(n,) nodes.  seen : (n, 2) where the lattice puts the middle in the picture;  middle : (n, 2) corrected, measured
+    """(n,) nodes.  seen : (n, 2) where the lattice puts the middle in the picture;  place : the same, corrected
 
+    middle : (n, 2) corrected, measured
     off : (n, 2) from the lattice;  size, var : (n, 2), (n, 4);  fill : (n,);  dark, deep : (n,) points inside, and of
     the core, darker than noise allows;  level : (n,) grey of a clear window there;  all px and grey
     """
@@ -31,6 +34,7 @@ class Seen:
     j: Ints
     w: Ints
     seen: Floats
+    place: Floats
     middle: Floats
     off: Floats
     size: Floats
@@ -98,7 +102,7 @@ def nodes_within(
         np.arange(int(low), int(high)), np.arange(-more, cell.lanes + more), np.arange(len(cell.at)), indexing="ij"
     )
     i, j, w = (one.ravel() for one in grid)
-    seen = lens.picture(lattice.place(cell.plane(i, j, w)))
+    seen = lattice.seen(cell.plane(i, j, w), lens)[:, 0]
     keep = np.all((seen >= spare[w]) & (seen <= size - 1 - spare[w]), axis=1)
     return i[keep], j[keep], w[keep], seen[keep]
 
@@ -110,7 +114,8 @@ def measure(
     i, j, w, seen = nodes_within(model, lattice, lens, model.half())
     if not len(i):
         return refusals.no_window(0)
-    fill, dark, deep, level = inside(picture, seen, w, model, tone, settings)
+    clear = how_clear(picture, seen, w, model, tone, settings)
+    fill = clear.fill
     plane = model.cell.plane(i, j, w)
     middle, size, var = np.full((len(i), 2), np.nan), np.full((len(i), 2), np.nan), np.full((len(i), 4), np.nan)
     for k, motif in enumerate(model.motifs):
@@ -124,47 +129,8 @@ def measure(
     if whole.sum() < max(1, 0.2 * len(i)):
         return refusals.no_window(int(whole.sum()))
     fine = fit(plane[whole], middle[whole])
-    off = middle - fine.place(plane)
-    return Seen(fine, i, j, w, seen, middle, off, size, var, fill, dark, deep, level)
-
-
-def inside(
-    picture: Picture, seen: Floats, w: Ints, model: Model, tone: Tones, settings: LookSettings
-) -> tuple[Floats, Ints, Ints, Floats]:
-    """(fill, dark points, dark points of the core, level) of each window from points inside it."""
-    flat, wide = picture.ravel(), picture.shape[1]
-    grey: list[NDArray[np.uint8]] = []
-    middle = np.zeros(len(w))
-    for k, motif in enumerate(model.motifs):
-        at = np.rint(seen[w == k]).astype(np.int64)
-        index = (at[:, 1] * wide + at[:, 0])[:, None] + (motif.inside[:, 1] * wide + motif.inside[:, 0])
-        grey.append(flat.take(index))
-        middle[w == k] = np.median(grey[-1], axis=1)
-    level = np.maximum(_levels(seen, middle, middle > tone.limit), tone.low + 1)
-    fill, dark, deep = np.zeros(len(w)), np.zeros(len(w), np.int64), np.zeros(len(w), np.int64)
-    for k, motif in enumerate(model.motifs):
-        mine = w == k
-        if mine.any():
-            share = grey[k] / level[mine, None].astype(np.float32)
-            coat = np.float32(tone.low / max(float(np.median(level)), 1.0))
-            fill[mine] = np.clip((share - coat) / (1 - coat), 0, 1).mean(axis=1)
-            low = 1 - max(settings.dirt_sd * _noise(share, fill[mine] > settings.half), 0.08)
-            below = share < low
-            dark[mine], deep[mine] = below.sum(axis=1), (below & motif.core).sum(axis=1)
-    return fill, dark, deep, level
-
-
-def _levels(seen: Floats, middle: Floats, light: NDArray[np.bool_]) -> Floats:
-    """Grey of a clear window at each node: smooth over many, and of few each one's own, if it is light."""
-    smooth = trend(seen, middle, light)
-    return smooth if light.sum() >= 18 else np.where(light, middle, smooth)
-
-
-def _noise(share: NDArray[np.floating], good: NDArray[np.bool_]) -> float:
-    """Robust sd of clear points, by the sixteenth part that lies lowest but is not dirt: a quantile is quick."""
-    some = share[good][:, ::2]
-    if not some.size:
-        return 0.02
-    flat, n = some.ravel(), some.size
-    parts = np.partition(flat, (int(0.1587 * n), n // 2))
-    return float(parts[n // 2] - parts[int(0.1587 * n)])
+    place = fine.place(plane)
+    better = np.clip(fine.seen(plane, lens)[:, 0], seen - model.reach, seen + model.reach)  # so all stay in the picture
+    if np.abs(better - seen).max() > _ADRIFT:  # the middles of patches were not the windows' own
+        clear, seen = how_clear(picture, better, w, model, tone, settings), better
+    return Seen(fine, i, j, w, seen, place, middle, middle - place, size, var, *clear)

@@ -1,0 +1,68 @@
+"""How clear each window is, from the points within it: its share, its grey, and what is darker than it may be."""
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reelmark.frames import Picture
+from reelmark.stations.window.inspect.find import Tones
+from reelmark.stations.window.inspect.looked import Floats, Ints
+from reelmark.stations.window.inspect.model import Model, trend
+from reelmark.stations.window.inspect.settings import LookSettings
+
+__all__ = ["Clear", "how_clear"]
+
+
+class Clear(NamedTuple):
+    """(n,) each.  fill : clear share of the area;  dark, deep : px inside, and of the core, darker than noise allows
+
+    level : grey of a clear window there
+    """
+
+    fill: Floats
+    dark: Ints
+    deep: Ints
+    level: Floats
+
+
+def how_clear(picture: Picture, seen: Floats, w: Ints, model: Model, tone: Tones, settings: LookSettings) -> Clear:
+    """Of windows whose middles the lattice puts at `seen`, (n, 2) px of the picture."""
+    from reelmark.stations.window.inspect.kernels import clear_share, dark_points, medians
+
+    flat, wide = picture.ravel(), picture.shape[1]
+    at = np.rint(seen).astype(np.int64) @ np.array([1, wide])
+    grey: list[Picture] = []
+    middle = np.zeros(len(w))
+    for k, motif in enumerate(model.motifs):
+        offset = (motif.inside @ np.array([1, wide]))[:: max(len(motif.inside) // 250, 1)]
+        grey.append(flat.take(at[w == k][:, None] + offset))
+        middle[w == k] = medians(grey[-1])
+    level = np.maximum(_levels(seen, middle, middle > tone.limit), tone.low + 1)
+    out = Clear(np.zeros(len(w)), np.zeros(len(w), np.int64), np.zeros(len(w), np.int64), level)
+    for k, motif in enumerate(model.motifs):
+        mine = np.flatnonzero(w == k)
+        if len(mine):
+            offset = motif.area_at @ np.array([1, wide])
+            out.fill[mine] = clear_share(flat, at[mine], offset, motif.area_soft, tone.low, level[mine])
+            noise = _noise(grey[k], level[mine], out.fill[mine] > settings.half)
+            limit = level[mine] * (1 - max(settings.dirt_sd * noise, 0.08))
+            offset = motif.inside @ np.array([1, wide])
+            out.dark[mine], out.deep[mine] = dark_points(flat, at[mine], offset, motif.core, limit)
+    return out
+
+
+def _levels(seen: Floats, middle: Floats, light: NDArray[np.bool_]) -> Floats:
+    """Grey of a clear window at each node: smooth over many, and of few each one's own, if it is light."""
+    smooth = trend(seen, middle, light)
+    return smooth if light.sum() >= 18 else np.where(light, middle, smooth)
+
+
+def _noise(grey: Picture, level: Floats, good: NDArray[np.bool_]) -> float:
+    """Robust sd of clear points over their level, by the sixth part that lies lowest but is not dirt."""
+    some = (grey[good][:, ::2] / level[good, None].astype(np.float32)).ravel()
+    if not some.size:
+        return 0.02
+    low, half = int(0.1587 * some.size), some.size // 2
+    parts = np.partition(some, (low, half))
+    return float(parts[half] - parts[low])

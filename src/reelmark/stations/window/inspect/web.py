@@ -1,0 +1,58 @@
+"""What of the picture is coat: the columns that the web covers, and the boxes of what is painted out of them."""
+
+import numpy as np
+
+from reelmark.frames import Picture
+from reelmark.stations.window.inspect.find import Tones
+from reelmark.stations.window.inspect.lattice import Lattice, Lens
+from reelmark.stations.window.inspect.looked import Floats, Ints
+from reelmark.stations.window.inspect.model import Model
+from reelmark.stations.window.inspect.windows import nodes_within
+
+__all__ = ["painted_out", "web_columns"]
+
+
+def web_columns(picture: Picture, tone: Tones, lattice: Lattice) -> tuple[int, int]:
+    """First column of the web and the one after its last: at either side light or darkness may show beside it.
+
+    A column is beside the web if most of its points are much lighter, or much darker, than coat.
+    """
+    rows, columns = picture.shape
+    some = picture[rows // 128 :: max(rows // 64, 1)]
+    spare = 6 + int(abs(lattice.bend[1, 0]) * rows * 0.8)
+    ends = []
+    for side in (some, some[:, ::-1]):
+        off = _beside(side[:, : columns // 16 + 1], tone)
+        off = _beside(side[:, : columns // 2], tone) if off > columns // 16 else off
+        ends.append(off + spare if off else 0)
+    return ends[0], columns - ends[1]
+
+
+def _beside(some: Picture, tone: Tones) -> int:
+    """How many of the first columns are not of the web."""
+    off = (some > (tone.low + tone.limit) / 2).mean(axis=0) > 0.75
+    off |= (some < 0.55 * tone.low).mean(axis=0) > 0.75
+    return int(off.argmin()) if not off.all() else off.size
+
+
+def painted_out(picture: Picture, lattice: Lattice, model: Model, lens: Lens, tone: Tones, pixel: float) -> Ints:
+    """(n, 4) x0, y0, x1, y1 of windows with their edges, those at the rim and in lanes beyond too."""
+    half = np.array([one.size / 2 for one in model.motifs]) + 4 * model.spread_px + 1 + 1.1 / pixel
+    _, _, w, at = nodes_within(model, lattice, lens, -half, 2)
+    size = np.array(picture.shape[::-1])
+    half = half + abs(float(lattice.bend[0, 1])) * half[:, ::-1]
+    low = np.clip(np.floor(at - half[w]), 0, size).astype(np.int64)
+    high = np.clip(np.ceil(at + half[w]) + 1, 0, size).astype(np.int64)
+    light = _any_light(picture, low, high, (tone.low + tone.limit) / 2)
+    light |= ((low == 0) | (high == size)).any(axis=1)  # a sliver of a window at the rim may lie between the points
+    return np.concatenate([low, high], axis=1)[light]
+
+
+def _any_light(picture: Picture, low: Ints, high: Ints, limit: float) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """Whether any of 25 points in each box is over the limit: a missing window is coat, and is looked at as such."""
+    t = np.linspace(0.15, 0.85, 5)
+    y = (low[:, 1:] + t * (high - low - 1)[:, 1:]).astype(np.int64)
+    x = (low[:, :1] + t * (high - low - 1)[:, :1]).astype(np.int64)
+    grid: Ints = y[:, :, None] * picture.shape[1] + x[:, None, :]
+    lightest: Floats = picture.ravel().take(grid).max(axis=(1, 2))
+    return np.asarray(lightest > limit)
