@@ -19,6 +19,7 @@ from reelmark.acts.told import number_ranges
 from reelmark.desk import Desk
 from served import FIRST, SECOND, Server, chromium, join, sign_in
 from small_demo import folder
+from window_kept import keep  # type: ignore[import-not-found]
 
 ORDER = "/orders/{key}"
 
@@ -32,6 +33,7 @@ def browser() -> Iterator[Any]:
 @pytest.fixture(scope="module")
 def works(tmp_path_factory: pytest.TempPathFactory) -> Path:
     made: Path = folder(tmp_path_factory.mktemp("day"))
+    keep(made)
     return made
 
 
@@ -339,6 +341,7 @@ def test_on_a_phone_nothing_runs_off_and_a_tap_takes_hold(browser: Any, server: 
         f"{base}/journal",
         f"{base}/numbering",
         f"{base}/intake",
+        f"{base}/windows",
         "/way",
         "/waiting",
         "/people",
@@ -393,7 +396,7 @@ def test_no_page_has_a_violation_of_access(
     below = (
         "", "?of=F01@3-4m&open=press", "/list?of=F01@3-4m", "/books", "/account?account=packed:good", "/journal",
         "/entry/3", "/numbering", "/intake", f"/number/{number}", "/unit?name=F01", "/number/NOSUCH",
-        "/film", "/film?gauge=75&width=2.8&speed=25", "/plan",
+        "/film", "/film?gauge=75&width=2.8&speed=25", "/windows?mark=1", "/plan",
         "/plan/compare",
     )  # fmt: skip
     paths = ("/", "/way", "/waiting", "/people", "/calls", "/found?what=F0", *(base + one for one in below))

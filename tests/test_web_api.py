@@ -44,6 +44,7 @@ from reelmark.web.roles import Role
 from reelmark.web.sign import Needs
 from served import Server
 from small_demo import folder
+from window_kept import keep  # type: ignore[import-not-found]
 
 CHEAP = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
 WORDS = "four words nobody guesses"
@@ -79,6 +80,7 @@ def served(*folders: Path) -> Iterator[FastAPI]:
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The small works, never written to: who must write copies it."""
     works: Path = folder(tmp_path_factory.mktemp("api"))
+    keep(works)
     return works
 
 
@@ -159,7 +161,7 @@ def filled(app: FastAPI, path: str) -> str:
     """An address that leads somewhere."""
     first = house_of(app).lives[base(app).rpartition("/")[2]].order.series[0]
     values = {"{order}": base(app)[8:], "{number}": "AA0000001", "{seq}": "0", "{part_name}": "x", "{token}": "x",
-              "{job}": "x", "{key}": "film.rolls"}  # fmt: skip
+              "{job}": "x", "{key}": "film.rolls", "{reading}": "F01", "{name}": "0-missing.png"}  # fmt: skip
     assert first.name == "TM20"
     if path.startswith("/waiting/"):
         values["{number}"] = "1"
@@ -370,6 +372,7 @@ def looks(app: FastAPI) -> dict[str, list[str]]:
         "/account": ["?account=packed%3Agood", "?account=press%3Agood&at=200"],
         "/journal": ["", "?start=0", "?kind=mark", "?machine=office"],
         "/film": ["", "?gauge=75&width=2.8&speed=25&sweep=draw_across&sweep_from=5&sweep_to=12"],
+        "/windows": ["", "?kind=missing&mark=1&offset=0.3", "?reading=F01&core_m=2&column=4"],
         "/plan": [""],
         "/plan/compare": [""],
         "/numbering": ["", "?first=AA0000001&notes=4500&blocks=2&reversals=1", f"?unit={imprinted(app)}"],

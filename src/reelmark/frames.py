@@ -52,6 +52,8 @@ class WindowLayout:
     """How windows lie on the web: one cell a note, `pitch_across_mm` by `pitch_along_mm`, its windows within.
 
     lanes : columns of notes that the frame shows across;  mm_per_pixel : of the picture, at its middle
+    notes_per_repeat : notes that a cell holds along the web, where windows come round only with the cut-off; `windows`
+        are then those of all of them, note by note
     """
 
     pitch_across_mm: float
@@ -59,12 +61,20 @@ class WindowLayout:
     windows: tuple[Window, ...]
     mm_per_pixel: float
     lanes: int
+    notes_per_repeat: int = 1
+
+    def row_of(self, window: int) -> tuple[int, int]:
+        """(which note of the repeat, which window of that note) a place in `windows` is, both from 0."""
+        return divmod(window, len(self.windows) // self.notes_per_repeat)
 
     def __post_init__(self) -> None:
         sizes = (self.pitch_across_mm, self.pitch_along_mm, self.mm_per_pixel)
         if not all(0 < one < 1e5 for one in sizes) or self.lanes < 1 or not self.windows:
             true = "pitches, mm per pixel, lanes and windows must be above 0"
             raise BadValue("layout", sizes, true, "correct the layout")
+        if self.notes_per_repeat < 1 or len(self.windows) % self.notes_per_repeat:
+            true = f"{len(self.windows)} windows are not so many for each note"
+            raise BadValue("notes_per_repeat", self.notes_per_repeat, true, "give every note its windows")
         for one in self.windows:
             if not (0 < one.across_mm < self.pitch_across_mm and 0 < one.along_mm < self.pitch_along_mm):
                 true = f"it does not lie within the cell of {self.pitch_across_mm:g} by {self.pitch_along_mm:g} mm"

@@ -6,7 +6,11 @@
 
 Lanes of the camera are columns of notes, counted 1.. from the left of the picture; lanes of the journal are what the
 web is slit into.  Where a roll's lane holds several columns, as the order's layout says, a mark goes to the lane that
-holds its column; the column within the lane stays in the mark's words.
+holds its column; the column within the lane stays in the mark's words.  The picture's left is the side of lane 1.
+
+A mark is put on the roll that the camera's machine wound, in metres as wound: what the camera sees first is wound
+first, at the core.  Metre as wound = the encoder's - `core_m`; `core_of` gives it where the encoder was set to 0 at the
+beginning of the web, and `column_over` the column that a camera over one lane begins at.
 """
 
 from collections import Counter as Many
@@ -24,7 +28,18 @@ from ..stations.window.roll import Booked, RollSeen
 from ..stations.window.strobe import strobe
 from ..units import in_metres
 
-__all__ = ["CAUTIONS", "strobe_answer", "window_answer", "window_marks"]
+__all__ = [
+    "CAUTIONS",
+    "SHORTEST_M",
+    "Marked",
+    "column_over",
+    "core_of",
+    "lane_and_column",
+    "strobe_answer",
+    "value_of",
+    "window_answer",
+    "window_marks",
+]
 
 CAUTIONS: Final = (
     "Strobe light can bring on seizures in photosensitive people: shield it, say so at the door, and never look into "
@@ -39,13 +54,16 @@ MOST_BOOKED: Final = 1000  # frames that are named one by one; all are counted
 Marked = WindowMark | Mapping[str, Any]
 
 
-def window_answer(roll: RollSeen, notes: Sequence[str] = ()) -> dict[str, Any]:
-    """The verdict.  expected = seen + missing + not_seen; `closes` says that it holds, counted each by itself."""
+def window_answer(roll: RollSeen, notes: Sequence[str] = (), layout: WindowLayout | None = None) -> dict[str, Any]:
+    """The verdict.  expected = seen + missing + not_seen; `closes` says that it holds, counted each by itself.
+
+    layout : where a repeat holds several notes, marks say by it which one (`row`, from 1), and `window` is the note's
+    """
     figures = roll.figures
     return {
         **{what: roll.total(what) for what in ("expected", "seen", "not_seen", "missing")},
         "closes": roll.closes,
-        "marks": [_mark(one) for one in roll.marks],
+        "marks": [_mark(one, layout) for one in roll.marks],
         "windows": figures.windows,
         "frames": _frames(roll),
         "booked": [_booked(one) for one in roll.booked[:MOST_BOOKED]],
@@ -63,9 +81,12 @@ def window_answer(roll: RollSeen, notes: Sequence[str] = ()) -> dict[str, Any]:
     }
 
 
-def _mark(one: WindowMark) -> dict[str, Any]:
+def _mark(one: WindowMark, layout: WindowLayout | None) -> dict[str, Any]:
     """Keys that are empty are left out, but for what a reader counts on."""
     told = asdict(one)
+    if layout and layout.notes_per_repeat > 1 and one.window >= 0:
+        row, told["window"] = layout.row_of(one.window)
+        told["row"] = row + 1
     always = {"kind", "metre_m", "lane", "offset_mm"}
     coat = {"repeat", "window"} if one.window < 0 else set()
     same = {"to_m"} if one.to_m == one.metre_m else set()
@@ -117,7 +138,8 @@ def strobe_answer(layout: WindowLayout, speed_m_min: float, **more: Any) -> dict
 # ---- marks into the thread
 
 
-def _of(mark: Marked, name: str, default: Any = None) -> Any:
+def value_of(mark: Marked, name: str, default: Any = None) -> Any:
+    """A value of a mark, whether it comes as an object or as an answer's table."""
     return mark.get(name, default) if isinstance(mark, Mapping) else getattr(mark, name, default)
 
 
@@ -134,7 +156,7 @@ def window_marks(
 
 def _body(reading: Reading, roll: str, mark: Marked, core_m: float, first_column: int) -> dict[str, Any]:
     start, end = _wound(reading, roll, mark, core_m)
-    lane, column = _lane(reading, roll, mark, first_column)
+    lane, column = lane_and_column(reading, roll, mark, first_column)
     return {"kind": "mark", "unit": roll, "lanes": [lane], "start": f"{in_metres(start)} m",
             "end": f"{in_metres(end)} m", "fault": _fault(mark, column), "grade": "note", "seen_by": "window camera",
             }  # fmt: skip
@@ -142,11 +164,12 @@ def _body(reading: Reading, roll: str, mark: Marked, core_m: float, first_column
 
 def _fault(mark: Marked, column: int) -> str:
     """What is written in the journal: kind, column in the lane, how far off, the picture's checksum."""
-    window = _of(mark, "window", -1)
-    named = f"{_of(mark, 'kind')} window" if window is not None and window >= 0 else str(_of(mark, "kind"))
-    off = _of(mark, "offset_mm")
-    said = [named, f"column {column}", *([f"off {off:.3f} mm"] if off is not None else [])]
-    return "; ".join([*said, *([f"picture sha256 {_of(mark, 'sha256')}"] if _of(mark, "sha256") else [])])
+    window = value_of(mark, "window", -1)
+    named = f"{value_of(mark, 'kind')} window" if window is not None and window >= 0 else str(value_of(mark, "kind"))
+    off, row = value_of(mark, "offset_mm"), value_of(mark, "row")
+    said = [named, f"column {column}", *([f"row {row}"] if row else [])]
+    said += [f"off {off:.3f} mm"] if off is not None else []
+    return "; ".join([*said, *([f"picture sha256 {value_of(mark, 'sha256')}"] if value_of(mark, "sha256") else [])])
 
 
 def _wound(reading: Reading, roll: str, mark: Marked, core_m: float) -> tuple[int, int]:
@@ -154,23 +177,48 @@ def _wound(reading: Reading, roll: str, mark: Marked, core_m: float) -> tuple[in
     if roll not in reading.shop.rolls:
         raise NotThere("roll", roll, "the journal holds no roll of that name", "record the roll, or correct its name")
     length = reading.shop.web_length[roll]
-    low = _of(mark, "metre_m") - core_m
-    high = _of(mark, "to_m", _of(mark, "metre_m")) - core_m
+    low = value_of(mark, "metre_m") - core_m
+    high = value_of(mark, "to_m", value_of(mark, "metre_m")) - core_m
     if high - low < SHORTEST_M:
         low, high = (low + high - SHORTEST_M) / 2, (low + high + SHORTEST_M) / 2
     start, end = floor(low * 10 + 1e-6) * STEP, ceil(high * 10 - 1e-6) * STEP
     a, b = max(0, start), min(length, end)
     if a >= b:
         true = f"{roll} runs from 0 to {length / 1e6:,.1f} m as wound, the mark from {start / 1e6:,.1f}"
-        raise NotThere("metre_m", _of(mark, "metre_m"), true, "give core_m, the encoder's metre that lies at the core")
+        raise NotThere(
+            "metre_m", value_of(mark, "metre_m"), true, "give core_m, the encoder's metre that lies at the core"
+        )
     return a, b
 
 
-def _lane(reading: Reading, roll: str, mark: Marked, first_column: int) -> tuple[int, int]:
+def core_of(reading: Reading, roll: str) -> float:
+    """What the encoder says of the web at a roll's core, m, where it was set to 0 as the web began to run.
+
+    It is what the pass that wound the roll left off before the first metre kept.  Where web was cut out of that pass
+    further on, metres behind the cut lie nearer to the core by as much.  NotThere where no pass wound the roll.
+    """
+    run = reading.thread.maker.get(roll)
+    if roll not in reading.shop.rolls or run is None or not run.pieces:
+        raise NotThere("roll", roll, "no pass of the journal wound a roll of that name", "name one that a pass wound")
+    first = min((one for one in run.pieces if one.to_unit == roll), key=lambda one: one.at - one.many)
+    return (reading.shop.web_length[first.unit] - first.start - first.many) / 1e6
+
+
+def column_over(reading: Reading, roll: str, lane: int) -> int:
+    """The web's column that a camera over one lane of a roll has as its own lane 1."""
+    on = sorted(reading.shop.rolls[roll])
+    if lane not in on:
+        raise NotThere("lane", lane, f"{roll} has lanes {on}", "name one of them")
+    return on.index(lane) * reading.order.layout.columns + 1
+
+
+def lane_and_column(reading: Reading, roll: str, mark: Marked, first_column: int) -> tuple[int, int]:
     """(lane of the roll, column within it, 1..) of a lane of the camera."""
     on, columns = sorted(reading.shop.rolls[roll]), reading.order.layout.columns
-    across = _of(mark, "lane") - 1 + first_column - 1
+    across = value_of(mark, "lane") - 1 + first_column - 1
     if not isinstance(across, int) or not 0 <= across < len(on) * columns:
         true = f"{roll} has {len(on)} lanes of {columns} columns"
-        raise BadValue("lane", _of(mark, "lane"), true, "give first_column, the web's column that the camera begins at")
+        raise BadValue(
+            "lane", value_of(mark, "lane"), true, "give first_column, the web's column that the camera begins at"
+        )
     return on[across // columns], across % columns + 1

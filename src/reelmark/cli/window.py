@@ -28,13 +28,17 @@ def read(
         Optional[int],  # noqa: UP045
         typer.Option(help="Processes that look; 0: none but this one. As many as cores without it.", min=0, max=64),
     ] = None,
-    keep: Annotated[File, typer.Option(help="Folder for pictures of what is found, with checksums.")] = None,
+    keep: Annotated[File, typer.Option(help="Folder to keep the reading in, with pictures of what is found.")] = None,
+    roll_name: Annotated[
+        Text, typer.Option("--roll", help="The roll, as the journal names it; the folder's name.")
+    ] = None,
     roller: Annotated[Texts, typer.Option(help="Circumference of a roller, m: nip=0.628; again for more.")] = None,
     json: Json = False,
 ) -> None:
     """Every window of a roll accounted for: seen, missing, or not seen and why; what is wrong, by metre and lane."""
-    from ..acts.window import window_answer
+    from ..acts.window_view import kept_answer
     from ..io.frames import Folder
+    from ..io.windowkept import keep_reading
     from ..seeing import kept, learnt, look_at, workers_for
     from ..stations.window.inspect.detector import Detector
     from ..stations.window.roll import read_roll
@@ -47,7 +51,11 @@ def read(
     roll = read_roll(kept(seen, keep) if keep else seen, source.told.layout, source.told.index_every, rollers)
     unlisted = [f"{len(source.unlisted):,} pictures are in the folder that frames.csv does not name, as "
                 f"{source.unlisted[0]}: not read"] if source.unlisted else []  # fmt: skip
-    answer = window_answer(roll, [*source.told.notes, *notes, *unlisted])
+    said = [*source.told.notes, *notes, *unlisted]
+    told = kept_answer(roll, source.told.layout, said, rollers, over_lane=source.told.over_lane)
+    if keep:
+        keep_reading(keep, roll_name or folder.resolve().name, told)
+    answer = told["answer"]
     if json:
         as_json(answer)
     else:

@@ -12,15 +12,27 @@
     at_across_mm = 75                  its middle in the cell; left out: found by the camera
     at_along_mm = 35
 
+Where windows come round only with the cut-off, which holds several notes and a margin, pitch_along_mm is the cut-off
+and [[windows]] are given once, for a note:
+
+    pitch_along_mm = 700
+    notes_per_repeat = 9               notes along the web in a repeat
+    note_along_mm = 76                 from one to the next; left out: they share what first_note_mm leaves
+    first_note_mm = 8                  from the beginning of the repeat to the first; left out: 0
+    [[windows]]
+    at_across_mm = 75                  its middle in the note: across and along must then be given
+    at_along_mm = 38
+
+    over_lane = 2                      the lane of the web that the camera looks at, where it looks at one alone
+
 Other plain spellings are read too: a table [window], [pitch] or [camera], size = [20, 14], width and height, radius,
 diameter, "150 mm".  What is not known is named in the notes, so that a misspelt key is seen.
 """
 
-import math
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -39,6 +51,10 @@ TOP: Final = {
     "lanes": ("lane_count", "columns", "camera_lanes"),
     "windows_per_note": ("window_count", "window_per_note", "windows_a_note", "per_note"),
     "index_every": ("index", "index_mark_every", "odd_every"),
+    "notes_per_repeat": ("notes_a_repeat", "notes_along", "rows_per_repeat"),
+    "note_along": ("note_pitch", "note_pitch_along", "note_length"),
+    "first_note": ("first_note_at", "margin_along"),
+    "over_lane": ("web_lane", "camera_over_lane"),
 }
 WINDOW: Final = {
     "across": ("width", "w", "size_across", "size_x", "x_size"),
@@ -53,19 +69,22 @@ WINDOW: Final = {
 }
 ROUND: Final = {"round", "circle", "circular"}
 EXAMPLE: Final = "write it as the manual shows: pitch_across_mm = 150"
-Numbers = dict[str, float]
+LONGEST: Final = 1e9  # mm
+MOST: Final = 10_000  # lanes, windows, notes, repeats to an index mark
 
 
 @dataclass(frozen=True, slots=True)
 class LayoutFile:
     """layout : how the windows lie;  notes : what was in the file and is not used
     index_every : an odd mark every so many repeats, 0: none;  rollers_mm : circumferences by name
+    over_lane : of the web, that the camera looks at alone; 0: not said
     """
 
     layout: WindowLayout
     notes: tuple[str, ...] = ()
     index_every: int = 0
     rollers_mm: tuple[tuple[str, float], ...] = ()
+    over_lane: int = 0
 
 
 def read_layout(path: Path) -> LayoutFile:
@@ -86,12 +105,14 @@ def layout_of(written: Mapping[str, Any]) -> LayoutFile:
     windows = [_window(table, n) for n, table in enumerate(tables)]
     many = _whole(top.get("windows_per_note", len(windows)), "windows_per_note")
     across, along = _pitch(top)
+    notes = _whole(top.get("notes_per_repeat", 1), "notes_per_repeat")
     layout = WindowLayout(
-        across, along, _repeated(windows, many, bool(tables)), _needed(top, "per_pixel", "mm_per_pixel"),
-        _whole(_there(top, "lanes"), "lanes"),
+        across, along, _noted(_repeated(windows, many, bool(tables)), notes, along, top),
+        _needed(top, "per_pixel", "mm_per_pixel"), _whole(_there(top, "lanes"), "lanes"), notes,
     )  # fmt: skip
     every = _whole(top["index_every"], "index_every") if "index_every" in top else 0
-    return LayoutFile(layout, tuple(_unused(top, tables)), every, _rollers(written))
+    over = _whole(top["over_lane"], "over_lane") if "over_lane" in top else 0
+    return LayoutFile(layout, tuple(_unused(top, tables)), every, _rollers(written), over)
 
 
 def _key(text: str) -> str:
@@ -182,6 +203,33 @@ def _repeated(windows: list[Window], many: int, given: bool) -> tuple[Window, ..
     return tuple(windows)
 
 
+def _noted(windows: tuple[Window, ...], notes: int, pitch: float, top: Mapping[str, Any]) -> tuple[Window, ...]:
+    """The windows of one note, set down for every note of the repeat."""
+    given = [key for key in ("note_along", "first_note") if key in top]
+    if "notes_per_repeat" not in top:
+        if given:
+            true = "the file does not say how many notes a repeat holds"
+            raise BadValue(f"{given[0]}_mm", top[given[0]], true, "add notes_per_repeat, or leave it out")
+        return windows
+    first = _length(top.get("first_note", 0), "first_note_mm")
+    note = _length(top["note_along"], "note_along_mm") if "note_along" in top else (pitch - first) / notes
+    if first < 0 or note <= 0 or first + notes * note > pitch + 1e-6:
+        true = f"{notes} notes of {note:g} mm from {first:g} mm on take {first + notes * note:g} mm of {pitch:g}"
+        raise BadValue("notes_per_repeat", notes, true, "correct note_along_mm or first_note_mm, or the pitch")
+    return tuple(_in_note(one, n, k, first, note) for k in range(notes) for n, one in enumerate(windows))
+
+
+def _in_note(one: Window, n: int, k: int, first: float, note: float) -> Window:
+    """Window n of a note, in note k of the repeat."""
+    if one.at_across_mm is None or one.at_along_mm is None:
+        true = "with several notes a repeat its place in the note must be known"
+        raise BadValue(f"windows[{n}]", None, true, "give at_across_mm and at_along_mm, its middle in the note")
+    if not one.along_mm / 2 <= one.at_along_mm <= note - one.along_mm / 2:
+        true = f"a window of {one.along_mm:g} mm then reaches out of its note of {note:g} mm"
+        raise BadValue(f"windows[{n}].at_along_mm", one.at_along_mm, true, "give its middle within the note")
+    return replace(one, at_along_mm=first + k * note + one.at_along_mm)
+
+
 def _pitch(top: Mapping[str, Any]) -> tuple[float, float]:
     if "pitch" in top:
         return _pair(top["pitch"], "pitch")
@@ -203,8 +251,8 @@ def _length(value: object, field: str) -> float:
     if isinstance(value, str):
         text = value.strip().removesuffix("/px").removesuffix("/pixel").removesuffix(" per pixel")
         return float(parse(text, LENGTH, field)) * 1e3
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise BadValue(field, value, "that is no length", "give mm as a number, or text as '150 mm'")
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < LONGEST:
+        raise BadValue(field, str(value)[:40], "that is no length", "give mm as a number, or text as '150 mm'")
     return float(value)
 
 
@@ -220,8 +268,8 @@ def _pair(value: object, field: str) -> tuple[float, float]:
 
 def _whole(value: object, field: str) -> int:
     """A count, 1 or more."""
-    if isinstance(value, bool) or not isinstance(value, int | float) or value != value or value % 1 or value < 1:
-        raise BadValue(field, value, "that is no count", "give a whole number, 1 or more")
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 1 <= value <= MOST or value % 1:
+        raise BadValue(field, str(value)[:40], "that is no count", f"give a whole number, 1 to {MOST:,}")
     return int(value)
 
 

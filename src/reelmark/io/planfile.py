@@ -7,15 +7,13 @@ The file is a copy of what was worked out, not a record: it can be deleted, and 
 """
 
 import json
-import os
-from contextlib import suppress
 from pathlib import Path
-from tempfile import NamedTemporaryFile
 from typing import Annotated, Any, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from reelmark.errors import BadValue, Problem
+from reelmark.io.whole import write_whole
 
 __all__ = ["FOLDER", "read_plan", "stamp_of", "write_plan"]
 
@@ -115,19 +113,7 @@ def write_plan(folder: Path, name: str, kept: dict[str, Any]) -> None:
     """Write it beside the journal; whoever reads sees the old one or the new one.  Problem where it cannot be."""
     path = _path(folder, name)
     text = json.dumps(kept, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
-    try:
-        path.parent.mkdir(exist_ok=True)
-        with NamedTemporaryFile("w", dir=path.parent, delete=False, encoding="utf-8") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(file.name, path)
-    except OSError as error:
-        with suppress(OSError, UnboundLocalError):
-            os.unlink(file.name)
-        raise Problem(
-            f"writing plan {name}", f"{error.strerror}", "see that the works' folder may be written"
-        ) from error
+    write_whole(path, text, f"writing plan {name}", "see that the works' folder may be written")
 
 
 def stamp_of(folder: Path, name: str) -> tuple[int, int] | None:

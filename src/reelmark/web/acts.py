@@ -3,11 +3,11 @@
 from fastapi import APIRouter
 
 from . import doing, plans, sign, taking, two, waiting
-from .pages import find, people, strips
+from .pages import find, people, strips, windows_kept, windows_post
 
 __all__ = ["ROUTERS"]
 
 ROUTERS: tuple[APIRouter, ...] = (
     sign.router, people.router, waiting.router, doing.router, two.router, taking.router, plans.router, strips.router,
-    find.router,
+    find.router, windows_kept.router, windows_post.router,
 )  # fmt: skip

@@ -20,6 +20,8 @@ __all__ = [
     "Form",
     "Link",
     "Part",
+    "Picture",
+    "Pictures",
     "Rows",
     "Table",
     "csv_of",
@@ -120,7 +122,32 @@ class Action:
     href: str
 
 
-Part = Table | Figure | Form | str
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A picture kept of something.  whole, small : addresses, "" where it cannot be shown;  says : lines under it
+
+    alt : what it shows, for who does not see it, or why it is not shown;  links : what can be done next
+    """
+
+    whole: str
+    small: str
+    alt: str
+    says: tuple[str, ...]
+    links: tuple[Link, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Pictures:
+    """Pictures side by side.  empty : what to do where there are none."""
+
+    name: str
+    title: str
+    some: tuple[Picture, ...]
+    empty: str = "nothing yet"
+    note: str = ""
+
+
+Part = Table | Figure | Form | Pictures | str
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,6 @@
 """What is done with a selection: held at once by one person; withdrawn or released by two; marked on the web."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from typing import Annotated, Any
 from urllib.parse import urlencode
@@ -10,6 +10,7 @@ from fastapi.responses import RedirectResponse
 
 from ..acts.follow import Followed, by_lanes, choose, follow
 from ..acts.moves import moves
+from ..desk import Desk
 from ..errors import BadValue, NotThere
 from ..spans import Extent
 from ..units import metres
@@ -19,7 +20,7 @@ from .roles import Role
 from .sign import Needs
 from .waiting import propose
 
-__all__ = ["router"]
+__all__ = ["post_with", "router"]
 
 router = APIRouter()
 WRITES = [Depends(Needs(Role.WRITE))]
@@ -48,9 +49,13 @@ def _bodies(asked: Asked, of: Sequence[str], sources: Sequence[str], target: str
 
 
 def _post(asked: Asked, bodies: list[dict[str, Any]]) -> None:
-    """Written at once, by one person."""
+    post_with(asked, lambda _: bodies)
+
+
+def post_with(asked: Asked, bodies: Callable[[Desk], list[dict[str, Any]]]) -> int:
+    """Written at once, by one person; how many.  bodies : of the journal as it stands when they are written"""
     live, by, at = asked.live, asked.name, datetime.now(UTC).isoformat(timespec="seconds")
-    live.write(lambda desk: desk.post(bodies, live.machine, by, None, at)).result()
+    return live.write(lambda desk: desk.post(bodies(desk), live.machine, by, None, at)).result()
 
 
 @router.post("/orders/{order}/hold", dependencies=WRITES, summary="Hold what may be touched", response_model=None)

@@ -17,12 +17,13 @@ from . import (
     unit,
     waiting,
     way,
+    windows,
 )
 
 __all__ = ["PAGES"]
 
 PAGES: tuple[Page, ...] = (
     orders.PAGE, strips.PAGE, strips.LIST, books.PAGE, *books.MORE, *entry.MORE, plan.PAGE, *plan.MORE, film.PAGE,
-    numbering.PAGE, intake.PAGE, number.PAGE, unit.PAGE, entry.PAGE, find.PAGE, waiting.PAGE, way.PAGE, people.PAGE,
-    calls.PAGE,
+    windows.PAGE, numbering.PAGE, intake.PAGE, number.PAGE, unit.PAGE, entry.PAGE, find.PAGE, waiting.PAGE, way.PAGE,
+    people.PAGE, calls.PAGE,
 )  # fmt: skip
