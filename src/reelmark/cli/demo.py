@@ -1,5 +1,6 @@
 """The demo: simulate, take the records, find the troubles from them alone, and only then look at the truth."""
 
+from datetime import datetime
 from pathlib import Path
 from time import perf_counter
 from typing import Any
@@ -17,14 +18,16 @@ def write_only(folder: Path, small: bool, seed: int, json: bool) -> None:
     _empty(folder)
     sim = simulate(SMALL if small else FULL, seed)
     write_records(sim, folder)
+    _photographed(sim, folder, json)
     answer = {"dir": str(folder), "shifts": len(sim.records), "records": sum(map(len, sim.records))}
     answer["gauge_files"] = len(sim.film)
+    answer["frame_folders"] = len(sim.windows)
     if json:
         as_json(answer)
     else:
         say(
             f"{folder}: order.toml, works.toml, {answer['records']:,} records of {answer['shifts']} shifts, "
-            f"gauge records of {answer['gauge_files']} rolls",
+            f"gauge records of {answer['gauge_files']} rolls, a camera's frames of {answer['frame_folders']}",
             "judge/ is for judging only",
         )
 
@@ -41,22 +44,29 @@ def run_demo(folder: Path, small: bool, seed: int, json: bool) -> None:
     from ..demo import FULL, SMALL, simulate, write_records
     from ..demo.filmjudge import film_found, film_judged
     from ..demo.judge import judged, laws
+    from ..demo.windowjudge import windows_found, windows_judged
     from ..desk import Desk
 
     start = perf_counter()
     _empty(folder)
     sim = simulate(SMALL if small else FULL, seed)
     write_records(sim, folder)
+    _photographed(sim, folder, json)
     marks, rolls = film_found(watched("reading the gauge", sorted((folder / "gauge").glob("*.parquet")), json))
+    frames = sorted((folder / "frames").glob("*"))
+    seen = windows_found(watched("looking at the windows", frames, json), folder / "windows")
     with Desk.create(folder) as desk:
         taken = desk.take(watched("taking the shifts", sorted((folder / "records").glob("*.jsonl")), json))
         troubles = judged(sim, desk, taken) + film_judged(sim.film, marks)
+        troubles += windows_judged(sim.windows, seen, desk.reading)
         laws_held = laws(sim, desk)
         held = _withdrawn(desk, troubles)
         _marked(desk, marks)
+        windows, law = _windows(desk, sim, seen)
+        laws_held += law
         answer = _answer(desk, sim, troubles, laws_held, held) | {"taken": taken.taken, "repeated": len(taken.repeated)}
         answer["plan"] = _planned(desk, folder)
-    answer["gauge"] = rolls
+    answer |= {"gauge": rolls, "windows": windows}
     answer |= {"seconds": round(perf_counter() - start, 2), "works": str(folder)}
     if json:
         as_json(answer)
@@ -95,6 +105,31 @@ def _marked(desk: Any, marks: list[dict[str, Any]]) -> None:
         bodies += gauge_marks(desk.reading, mark["roll"], [mark], Across(mark["from_mm"], mark["to_mm"]))
     if bodies:
         desk.post(bodies, "office", "R. Tessel", None, _after(desk))
+
+
+def _photographed(sim: Any, folder: Path, json: bool) -> None:
+    """The camera's frames over the windows, a folder a roll."""
+    from ..demo.windowline import write_frames
+
+    for roll in watched("taking the frames", sim.windows, json):
+        write_frames(roll, folder / "frames" / roll.name)
+
+
+def _windows(desk: Any, sim: Any, seen: list[Any]) -> tuple[dict[str, Any], list[dict[str, Any]]]:
+    """The camera's marks posted, and each followed to sheets and numbers; the law that these hold the truth."""
+    from ..demo.windowtrace import followed, keep, law, mark_bodies
+
+    marks, rolls = [], []
+    for read in seen:
+        keep(desk.reading, read, desk.folder / "windows", datetime.fromisoformat(_after(desk)))
+        first = desk.reading.size
+        bodies = mark_bodies(desk.reading, read)
+        if bodies:
+            desk.post(bodies, "office", "R. Tessel", None, _after(desk))
+        marks += followed(desk.reading, read, range(first, first + len(bodies)))
+        count = {name: read.answer[name] for name in ("expected", "seen", "missing", "not_seen", "closes")}
+        rolls.append({"roll": read.roll, "lane": read.lane, **count, "marks": len(bodies)})
+    return {"rolls": rolls, "marks": marks}, [law(sim, desk.reading, marks)] if sim.windows else []
 
 
 def _after(desk: Any) -> str:
@@ -168,6 +203,7 @@ def _told(answer: dict[str, Any], sim: Any) -> None:
             for one in answer["gauge"]
         ],
     )
+    _windows_told(answer["windows"])
     table(
         "Accounts",
         ["account", "holds", "of"],
@@ -191,6 +227,37 @@ def _told(answer: dict[str, Any], sim: Any) -> None:
         f"{answer['seconds']} s",
         f"look further: reelmark trace AA0004001 --works {answer['works']}",
     )
+
+
+def _windows_told(windows: dict[str, Any]) -> None:
+    """The count, and each mark with the notes that it may be on."""
+    for one in windows["rolls"]:
+        sums = " + ".join(f"{one[what]:,} {what.replace('_', ' ')}" for what in ("seen", "missing", "not_seen"))
+        closes = "it closes" if one["closes"] else "IT DOES NOT CLOSE"
+        say("", f"Windows of {one['roll']}, lane {one['lane']}: {one['expected']:,} expected = {sums}; {closes}")
+    for one in windows["marks"]:
+        say(f"  {_mark_told(one)}")
+
+
+def _mark_told(one: dict[str, Any]) -> str:
+    """window missing at 62.4 m of F02c, lane 2 column 3 row 5 -> sheets, numbers."""
+    named = f"{one['kind']} in the coat" if one["row"] is None else f"window {one['kind']}"
+    row = f" row {one['row']}" if one["row"] else ""
+    end = f" to {one['to_m']:,.2f}" if one["to_m"] != one["metre_m"] else ""
+    sheets = ", ".join(f"{s['unit']} {s['from']}-{s['to']}" for s in one["sheets"]) or "none: it went to waste"
+    told = [f"{word} {_range(one['notes'][name])}" for name, word in (("may", "may be on"), ("must", "is surely on"))
+            if one["notes"][name]["count"]]  # fmt: skip
+    return (f"{named} at {one['metre_m']:,.2f}{end} m of {one['roll']}, lane {one['lane']} column {one['column']}{row}"
+            f" → sheets {sheets}; {'; '.join(told) or 'no numbered note'}")  # fmt: skip
+
+
+def _range(notes: dict[str, Any]) -> str:
+    """First and last of the numbers, and how many they are."""
+    ranges = notes["ranges"]
+    if len(ranges) == 1:
+        (first, last), many = ranges[0], notes["count"]
+        return first if many == 1 else f"{first} to {last} ({many})"
+    return f"{notes['count']:,} notes in {len(ranges)} runs from {ranges[0][0]} to {ranges[-1][1]}"
 
 
 def _short(what: dict[str, Any] | None) -> str:

@@ -7,6 +7,7 @@ Takes: how large, and a seed.  Gives: the records a shop would write, the troubl
     boxes      numbering boxes as things       truth      what became of every sheet: only to judge
     web  presswork  numberwork  finishing      the way through the shop: the floor moves, then the book is written
     writing    machines, times, shifts         troubles   what goes wrong, and where
+    filmline  windowplan  windowline     what gauge and camera wrote;  filmjudge  windowjudge  windowtrace: found of it
     folder     all of it as files
 
 The simulator moves film and sheets themselves and never asks the trace.

@@ -3,6 +3,7 @@
 folder/order.toml  works.toml       what is wanted, what there is
 folder/records/shift-001.jsonl …    what the shop wrote, a line a record, a file a shift
 folder/gauge/F01.parquet …          what the film line's gauge wrote, a row a value, a file a roll
+folder/frames/F02c/ …               what the camera over the windows saw of a stretch (`windowline.write_frames`)
 folder/judge/planted.json           what was planted      } for judging only:
 folder/judge/truth.npz              where every sheet was } no solver reads them
 """
@@ -34,7 +35,8 @@ def write_records(sim: Simulated, folder: Path) -> None:
         _write(folder / "records" / f"shift-{n + 1:03d}.jsonl", "".join(map(line, shift)))
     for roll in sim.film:
         _write_gauge(roll, folder / "gauge" / f"{roll.name}.parquet")
-    troubles = [*sim.planted, *(one for roll in sim.film for one in roll.planted)]
+    lines = (*(roll.planted for roll in sim.film), *(roll.planted for roll in sim.windows))
+    troubles = [*sim.planted, *(one for planted in lines for one in planted)]
     planted = [{"name": one.name, "planted": one.planted} for one in troubles]
     _write(folder / "judge" / "planted.json", json.dumps(planted, indent=1) + "\n")
     _save(sim.truth, folder / "judge" / "truth.npz")

@@ -1,6 +1,6 @@
 """A whole order: the physical truth first, then what the shop wrote about it, troubles planted."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from ..order import Order
 from ..works import Works
@@ -14,9 +14,11 @@ from .plant import template_works
 from .presswork import press
 from .shop import Shop
 from .size import Size
+from .strips import Web
 from .troubles import NAMES, Trouble, plan
 from .truth import Truth
 from .web import white_piles
+from .windowplan import WindowRoll, window_rolls
 from .writing import Json, Line, shifts
 
 __all__ = ["Simulated", "simulate"]
@@ -27,6 +29,7 @@ class Simulated:
     """records : one list a shift, in the order written; planted : what a solver is to find; truth : only to judge.
 
     film : how each roll was made, for the gauge's records, with what is planted in those
+    windows : what the camera over the windows saw of a stretch, likewise;  webs : film on every roll, from the core
     """
 
     order: Order
@@ -35,6 +38,8 @@ class Simulated:
     planted: list[Trouble]
     truth: Truth
     film: tuple[FilmRoll, ...] = ()
+    windows: tuple[WindowRoll, ...] = ()
+    webs: dict[str, Web] = field(default_factory=dict)
 
 
 def simulate(size: Size, seed: int) -> Simulated:
@@ -51,7 +56,8 @@ def simulate(size: Size, seed: int) -> Simulated:
     works = template_works()
     records = _written(shop, works)
     truth = shop.floor.truth(shop.boxes)
-    return Simulated(size.order, works, records, _in_order(shop), truth, film_rolls(size, seed))
+    seen, webs = window_rolls(size, truth, shop.floor.webs, seed), shop.floor.webs
+    return Simulated(size.order, works, records, _in_order(shop), truth, film_rolls(size, seed), seen, webs)
 
 
 def _shop(size: Size, chance: Chance) -> Shop:
