@@ -182,3 +182,12 @@ def test_help_loads_nothing_heavy():
     assert run.returncode == 0, run.stderr
     loaded = run.stdout.rsplit("LOADED", 1)[1].split()
     assert not loaded, f"reelmark --help loads {loaded}; import them inside the command that needs them"
+
+
+def test_what_io_hands_on_is_there_and_loaded_when_it_is_asked_for():
+    code = "import sys, reelmark.io.frames_picture; sys.exit('pydantic' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], timeout=120).returncode == 0
+    from reelmark import io
+
+    assert all(hasattr(io, name) for name in io.__all__)
+    assert not hasattr(io, "no_such_name")

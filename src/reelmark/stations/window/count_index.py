@@ -51,7 +51,8 @@ def settled(
             add[_where(a, b, residual_mm, doubtful)] += off
     open_ = tuple(k for k in doubtful if k <= good[0].frame or k > good[-1].frame)
     right = tuple(number + more for number, more in zip(first, accumulate(add), strict=True))
-    return Settled(right, open_, tuple(one.frame for one in marks if one not in good))
+    trusted = {one.frame for one in good}
+    return Settled(right, open_, tuple(one.frame for one in marks if one.frame not in trusted))
 
 
 def _between(a: _Mark, b: _Mark, steps: Sequence[int]) -> Sequence[int]:
