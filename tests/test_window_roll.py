@@ -73,7 +73,8 @@ class Web:
                       for (i, lane, w, x, y), key in zip(some, keys, strict=True) if key in self.gone)  # fmt: skip
         i, lane, w, x, y = np.array(some, float).reshape(-1, 5).T
         zero = np.zeros(len(some))
-        nodes = Nodes(i.astype(int), lane.astype(int), w.astype(int), x, y, zero, zero, zero + 20, zero + 14,
+        wide, high = np.array([(one.across_mm, one.along_mm) for one in self.layout.windows], float)[w.astype(int)].T
+        nodes = Nodes(i.astype(int), lane.astype(int), w.astype(int), x, y, zero, zero, wide, high,
                       zero + 1, zero + 0.3, zero + 0.3)  # fmt: skip
         phase = min(max(first * pitch - at + noise, 0.0), float(np.nextafter(pitch, 0)))
         return Looked(phase, 1.0, 0.0, nodes, found, Health(0.3, 200, 19, 2), np.empty(0)), set(keys)
@@ -329,3 +330,12 @@ def test_a_roller_s_holes_name_it_through_the_roll():
     roll = read_roll(holed(web, holes), NOTE, rollers_mm={"chill": 628.3, "nip": 942.5})
     assert [one.roller for one in roll.rollers] == ["chill"]
     assert read_roll(holed(web, holes), NOTE).rollers[0].roller == UNLISTED
+
+
+def test_sizes_of_unlike_windows_are_told_as_the_first_one_s():
+    figures = read_roll(Web(even(12), TWO).rows(), TWO).figures  # each just of its own size
+    assert figures.windows["size_across_mm"] == 20.0
+    assert figures.windows["size_along_mm"] == 14.0
+    assert figures.windows["size_across_sd_um"] == 0.0
+    sizes = figures.trends.value["size_across_mm"]
+    assert (sizes[np.isfinite(sizes)] == 20.0).all()

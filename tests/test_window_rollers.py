@@ -2,7 +2,7 @@
 
 False suspects are counted over 500 rolls of holes strewn evenly (a Poisson number of them, all places alike likely):
 the finder is set to one false suspect in a hundred rolls (CHANCE), and a binomial of 500 at 0.01 exceeds 12 with a
-chance of 0.1 %.  First measured: 0 of 600 whole webs, and 0 of 600 single places across.
+chance of 0.1 %.  Measured by hand on seeds 70,000 on, used for nothing else: 1 of 1,000 whole webs, 0 of 2,000 places.
 """
 
 import numpy as np

@@ -36,6 +36,7 @@ class Trends:
 class Figures:
     """windows : by the key's name and unit;  repeat_ppm : measured repeat over nominal, encoder_ppm : encoder's over it
     focus_mm, lamp, coat : median and least of frames;  trends : for the page
+    Sizes are those of a note's first window; others, of another size, count by how far they are off their own.
     """
 
     windows: dict[str, float | None]
@@ -48,7 +49,7 @@ class Figures:
 
 def figures_of(parts: Sequence[PartSeen], layout: WindowLayout) -> Figures:
     """Of all parts; None where nothing was measured.  Spreads are 1.4826 x median absolute deviation."""
-    measured = np.concatenate([one.measured for one in parts]) if parts else np.empty((0, 7))
+    measured = np.concatenate([_alike(one, layout) for one in parts]) if parts else np.empty((0, 7))
     looked = [one for part in parts for one in part.part.looked]
     ppm = _of([(one.pitch_scale - 1) * 1e6 for one in looked])
     counted = [one.part.counted.scale for one in parts if len(one.part.sights) > 1]
@@ -61,6 +62,15 @@ def figures_of(parts: Sequence[PartSeen], layout: WindowLayout) -> Figures:
         {"window_grey": _of(lamp), "darkest_grey": _of(lamp, 1, np.min), "coat_grey": _of(coat)},
         _trends(parts, layout),
     )  # fmt: skip
+
+
+def _alike(one: PartSeen, layout: WindowLayout) -> Floats:
+    """What was measured, the sizes of unlike windows moved to the first one's by what the layout has between them."""
+    sizes = np.array([(window.across_mm, window.along_mm) for window in layout.windows])
+    window = one.windows.column[one.tally.best] % len(sizes)
+    made: Floats = one.measured.copy()
+    made[:, 2:4] += sizes[0] - sizes[window]
+    return made
 
 
 def _of(values: Sequence[float] | Floats, times: float = 1.0, how: object = np.median) -> float | None:
@@ -95,7 +105,7 @@ def _trends(parts: Sequence[PartSeen], layout: WindowLayout) -> Trends:
         if len(best):
             metres.append(one.part.encoder[one.windows.frame[best]] / 1e3)
             lanes.append(one.windows.column[best] // len(layout.windows))
-            values.append(one.measured[:, :6])
+            values.append(_alike(one, layout)[:, :6])
     if not metres:
         return Trends(np.empty(0), {name: np.empty((0, layout.lanes)) for name in TRENDS})
     metre, lane, value = np.concatenate(metres), np.concatenate(lanes), np.concatenate(values)
