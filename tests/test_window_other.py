@@ -11,7 +11,9 @@ import pytest
 
 from reelmark.frames import Window, WindowLayout
 from reelmark.stations.window.inspect import Detector, Kind, Looked
-from reelmark.stations.window.inspect.kernels import medians, outlines, robust_lines, smooth
+from reelmark.stations.window.inspect.kernels_coat import smooth
+from reelmark.stations.window.inspect.kernels_fit import robust_lines
+from reelmark.stations.window.inspect.kernels_windows import medians, outlines
 
 FINE = 8
 COAT, CLEAR = 30.0, 180.0

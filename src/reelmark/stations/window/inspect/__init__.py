@@ -6,12 +6,14 @@ detector   frame -> looked
 find, lattice, shape, edges, windows    bright patches -> lattice -> outline -> edges -> every window
 clear, judge, turned                    how clear it is; which windows are wrong; a picture turned over
 web, coat, streaks                      what is coat; pinholes; streaks
-kernels                                 the inner loops, compiled
+kernels_*                               the inner loops, compiled, each for what it is named after
+ahead                                   compiles them once, at installation
 learn, model                            lens, shapes and spreads from clean frames
 refusals                                why a frame cannot be read
 rollers                                 which roller makes a mark that repeats
 """
 
+from reelmark.stations.window.inspect.ahead import compile_ahead
 from reelmark.stations.window.inspect.detector import Detector
 from reelmark.stations.window.inspect.edges import mtf50
 from reelmark.stations.window.inspect.looked import Found, Health, Kind, Looked, Nodes
@@ -29,6 +31,7 @@ __all__ = [
     "Suspect",
     "by_points",
     "by_rows",
+    "compile_ahead",
     "mtf50",
     "rows_of",
 ]

@@ -28,27 +28,25 @@ class Clear(NamedTuple):
 
 def how_clear(picture: Picture, seen: Floats, w: Ints, model: Model, tone: Tones, settings: LookSettings) -> Clear:
     """Of windows whose middles the lattice puts at `seen`, (n, 2) px of the picture."""
-    from reelmark.stations.window.inspect.kernels import clear_share, dark_points, medians
+    from reelmark.stations.window.inspect.kernels_windows import clear_share, dark_points, greys, medians
 
     flat, wide = picture.ravel(), picture.shape[1]
     at = np.rint(seen).astype(np.int64) @ np.array([1, wide])
+    mine = [np.flatnonzero(w == k) for k in range(len(model.motifs))]
     grey: list[Picture] = []
     middle = np.zeros(len(w))
-    for k, motif in enumerate(model.motifs):
-        offset = (motif.inside @ np.array([1, wide]))[:: max(len(motif.inside) // 250, 1)]
-        grey.append(flat.take(at[w == k][:, None] + offset))
-        middle[w == k] = medians(grey[-1])
+    for some, motif in zip(mine, model.motifs, strict=True):
+        grey.append(greys(flat, wide, at[some], motif.inside, max(len(motif.inside) // 250, 1)))
+        middle[some] = medians(grey[-1])
     level = np.maximum(_levels(seen, middle, middle > tone.limit), tone.low + 1)
     out = Clear(np.zeros(len(w)), np.zeros(len(w), np.int64), np.zeros(len(w), np.int64), level)
-    for k, motif in enumerate(model.motifs):
-        mine = np.flatnonzero(w == k)
-        if len(mine):
-            offset = motif.area_at @ np.array([1, wide])
-            out.fill[mine] = clear_share(flat, at[mine], offset, motif.area_soft, tone.low, level[mine])
-            noise = _noise(grey[k], level[mine], out.fill[mine] > settings.half)
-            limit = level[mine] * (1 - max(settings.dirt_sd * noise, 0.08))
-            offset = motif.inside @ np.array([1, wide])
-            out.dark[mine], out.deep[mine] = dark_points(flat, at[mine], offset, motif.core, limit)
+    for some, motif, core in zip(mine, model.motifs, grey, strict=True):
+        if len(some):
+            own = level[some]
+            fill = clear_share(flat, wide, at[some], motif.area_at, motif.area_soft, tone.low, own)
+            limit = own * (1 - max(settings.dirt_sd * _noise(core, own, fill > settings.half), 0.08))
+            dark, deep = dark_points(flat, wide, at[some], motif.inside, motif.core, limit)
+            out.fill[some], out.dark[some], out.deep[some] = fill, dark, deep
     return out
 
 

@@ -38,20 +38,26 @@ class Hole:
 class Room:
     """Pictures to work in, kept from frame to frame: fresh memory would cost as much as the filters.
 
-    grey, smooth, over : of the picture's size;  half : half of it both ways;  wide : as wide, a quarter as high
+    grey, over : of the picture's size;  half : half of it both ways;  wide : as wide, a quarter as high
+    pairs, quads : `grey` and `wide` with two and four pixels a number, empty where the columns do not make whole ones
     """
 
     def __init__(self) -> None:
-        none: Picture = np.empty((0, 0), np.uint8)
-        self.grey = self.smooth = self.over = self.half = self.wide = none
+        self.grey: Picture = np.empty((0, 0), np.uint8)
+        self._of((0, 0))
 
-    def of(self, shape: tuple[int, ...]) -> "Room":
-        if self.grey.shape != shape:
-            rows, columns = shape
-            self.grey, self.smooth, self.over = (np.empty(shape, np.uint8) for _ in range(3))
-            self.half = np.empty(((rows + 1) // 2, (columns + 1) // 2), np.uint8)
-            self.wide = np.empty(((rows + 3) // 4, columns), np.uint8)
+    def of(self, rows: int, columns: int) -> "Room":
+        if self.grey.shape != (rows, columns):
+            self._of((rows, columns))
         return self
+
+    def _of(self, shape: tuple[int, int]) -> None:
+        rows, columns = shape
+        self.grey, self.over = np.empty(shape, np.uint8), np.empty(shape, np.uint8)
+        self.half = np.empty(((rows + 1) // 2, (columns + 1) // 2), np.uint8)
+        self.wide = np.empty(((rows + 3) // 4, columns), np.uint8)
+        self.pairs = self.grey.view("<u2") if not (rows % 2 or columns % 2) else np.empty((0, 0), "<u2")
+        self.quads = self.wide.view("<u4") if not (rows % 4 or columns % 4) else np.empty((0, 0), "<u4")
 
     def __reduce__(self) -> tuple[type["Room"], tuple[()]]:
         return Room, ()  # what is in it is nobody's, so nothing of it goes to another process
@@ -76,6 +82,7 @@ class Coat:
 
 def look_at_coat(
     picture: Picture,
+    span: tuple[int, int],
     boxes: Ints,
     coat: float,
     pixel: float,
@@ -84,20 +91,18 @@ def look_at_coat(
     more: bool,
     room: Room,
 ) -> Coat:
-    """boxes : (n, 4) x0, y0, x1, y1 of what is to be painted out;  spread : sd of an edge, px, as the lens makes it
+    """span : first column and the one after the last, which are looked at, and from which all columns count
 
+    boxes : (n, 4) x0, y0, x1, y1 of what is to be painted out;  spread : sd of an edge, px, as the lens makes it
     more : streaks and rows too;  room : to work in
     """
-    import cv2
-
     alpha = _GREY / max(coat, 1.0)
-    room = room.of(picture.shape)
-    cv2.convertScaleAbs(picture, dst=room.grey, alpha=alpha)
-    grey = room.grey
-    value = _paint(grey, boxes)
-    over, most, half = _filtered(grey, pixel, settings, room)
+    room = room.of(picture.shape[0], span[1] - span[0])
+    value = _scaled(picture, span, alpha, boxes, room)
+    grey, over, half = room.grey, room.over, room.half
+    most, many = _filtered(pixel, settings, room)
     share = 1 - float(_area(boxes)) / grey.size
-    sd, limit = _limit(over, share, settings.hole_sd)
+    sd, limit = _limit(many, share, settings.hole_sd)
     holes = tuple(_holes(_spots(over, most, min(limit, 254)), over, grey, limit, spread, pixel, settings))
     if not more:
         return Coat(holes, (), sd / alpha, np.empty(0))
@@ -131,39 +136,36 @@ def _area(boxes: Ints) -> int:
     return int(((boxes[:, 2] - boxes[:, 0]) * (boxes[:, 3] - boxes[:, 1])).sum()) if len(boxes) else 0
 
 
-def _paint(grey: Picture, boxes: Ints) -> NDArray[np.int64]:
-    """Paint each box, in place, with the median grey around it, which is given back."""
+def _scaled(picture: Picture, span: tuple[int, int], alpha: float, boxes: Ints, room: Room) -> NDArray[np.int64]:
+    """The coat's grey brought to the usual, each box painted with the median around it, which is given back."""
     import cv2
 
-    if not len(boxes):
-        return np.zeros(0, np.int64)
-    rows, columns = grey.shape
-    t = np.linspace(0, 1, 9)
-    x0, y0, x1, y1 = (boxes[:, k : k + 1] for k in range(4))
-    x = np.concatenate([x0 + t * (x1 - x0), x0 + t * (x1 - x0), x0 - 2 + 0 * t, x1 + 1 + 0 * t], axis=1)
-    y = np.concatenate([y0 - 2 + 0 * t, y1 + 1 + 0 * t, y0 + t * (y1 - y0), y0 + t * (y1 - y0)], axis=1)
-    at = np.clip(y, 0, rows - 1).astype(np.int64) * columns + np.clip(x, 0, columns - 1).astype(np.int64)
-    value: NDArray[np.int64] = np.median(grey.ravel().take(at), axis=1).astype(np.int64)
-    for box, one in zip(boxes.tolist(), value.tolist(), strict=True):
-        cv2.rectangle(grey, (box[0], box[1]), (box[2] - 1, box[3] - 1), one, -1)
+    from reelmark.stations.window.inspect.kernels_coat import around, scaled
+
+    table = cv2.convertScaleAbs(np.arange(256, dtype=np.uint8), alpha=alpha).ravel()
+    value: NDArray[np.int64] = around(picture, *span, boxes, table)
+    scaled(picture, span[0], np.float32(alpha), boxes, value, room.grey, room.pairs, room.half)
+    if not room.pairs.size:
+        cv2.resize(room.grey, room.half.shape[::-1], dst=room.half, interpolation=cv2.INTER_AREA)
     return value
 
 
-def _filtered(grey: Picture, pixel: float, settings: LookSettings, room: Room) -> tuple[Picture, Picture, Picture]:
-    """(smoothed less background, most of each of its rows, the picture at half its size); background at a quarter."""
+def _filtered(pixel: float, settings: LookSettings, room: Room) -> tuple[Picture, Ints]:
+    """`room.over`: smoothed less background, which is at a quarter; (most of each row, count of some rows' greys)."""
     import cv2
 
-    from reelmark.stations.window.inspect.kernels import over, smooth
+    from reelmark.stations.window.inspect.kernels_coat import four_times, over
 
     side = _side(pixel, settings)
-    if side == 3:
-        smooth(grey, room.smooth)
-    else:
-        cv2.blur(grey, (side, side), dst=room.smooth)
-    cv2.resize(grey, room.half.shape[::-1], dst=room.half, interpolation=cv2.INTER_AREA)
     few = cv2.resize(room.half, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    cv2.resize(cv2.blur(few, (side, side)), room.wide.shape[::-1], dst=room.wide, interpolation=cv2.INTER_LINEAR)
-    return room.over, over(room.smooth, room.wide, room.over), room.half
+    few = cv2.blur(few, (side, side))
+    if room.quads.size:
+        four_times(few, room.quads)
+    else:
+        cv2.resize(few, room.wide.shape[::-1], dst=room.wide, interpolation=cv2.INTER_LINEAR)
+    narrow = room.grey if side == 3 else cv2.blur(room.grey, (side, side))
+    most, many = over(narrow, room.wide, room.over, side == 3, max(len(narrow) // 64, 1))
+    return most, many.sum(axis=0)
 
 
 def _side(pixel: float, settings: LookSettings) -> int:
@@ -171,17 +173,14 @@ def _side(pixel: float, settings: LookSettings) -> int:
     return max(3, 2 * int(settings.hole_mm / pixel / 2) + 1)
 
 
-def _limit(over: Picture, share: float, k: float) -> tuple[float, float]:
+def _limit(counted: Ints, share: float, k: float) -> tuple[float, float]:
     """(robust sd, limit).  Only the upper half is left of the differences; greys are whole, so the normal curve is
 
     laid through the count at a grey where it is told well; the tail at one in two thousand widens the limit.
     """
-    import cv2
     from scipy.special import ndtri
 
-    many = np.asarray(
-        cv2.calcHist([np.ascontiguousarray(over[:: max(over.shape[0] // 64, 1)])], [0], None, [256], [0, 256])
-    ).ravel()
+    many = counted.astype(np.float32)
     above = many[::-1].cumsum()[::-1] / max(many.sum() * share, 1)  # above[v]: share at v or over
     v = int(np.clip(np.searchsorted(-above, -0.16) - 1, 1, 254))
     sd = max((v - 0.5) / float(-ndtri(np.clip(above[v], 1e-4, 0.45))), 0.4)

@@ -8,7 +8,7 @@ from reelmark.errors import Problem
 from reelmark.frames import Frame, Picture, WindowLayout
 from reelmark.stations.window.inspect import refusals
 from reelmark.stations.window.inspect.coat import Coat, Hole, Room, look_at_coat
-from reelmark.stations.window.inspect.find import Tones, patches, stride_for, tones
+from reelmark.stations.window.inspect.find import Tones, patches, stride_for, thin, tones
 from reelmark.stations.window.inspect.judge import judge
 from reelmark.stations.window.inspect.lattice import Lens
 from reelmark.stations.window.inspect.learn import learn_model
@@ -84,7 +84,7 @@ class Detector:
     def _tone(self, picture: Picture) -> tuple[Picture, Tones]:
         if not isinstance(picture, np.ndarray) or picture.ndim != 2 or picture.dtype != np.uint8 or not picture.size:
             return np.empty((0, 0), np.uint8), Tones(np.nan, np.nan, np.nan, np.nan, np.nan)
-        few = np.ascontiguousarray(picture[:: self._stride, :: self._stride])
+        few = thin(picture, self._stride)
         return few, tones(few)
 
     def _looked(
@@ -142,8 +142,9 @@ class Detector:
         within = boxes.copy()
         within[:, ::2] = np.clip(boxes[:, ::2] - first, 0, stop - first)
         within = within[within[:, 2] > within[:, 0]]
-        part = picture[:, first:stop]
-        got = look_at_coat(part, within, level, self.layout.mm_per_pixel, spread, self.settings, more, self._room)
+        pixel = self.layout.mm_per_pixel
+        whole = np.ascontiguousarray(picture)
+        got = look_at_coat(whole, span, within, level, pixel, spread, self.settings, more, self._room)
         return got.moved(first)
 
     def _told(

@@ -50,7 +50,7 @@ def gather(picture: Picture, plane: Floats, outline: Outline, lattice: Lattice, 
 
     Whole pixels are read, along a row or a column; where in its pixel each edge point lies is kept beside them.
     """
-    from reelmark.stations.window.inspect.kernels import profiles
+    from reelmark.stations.window.inspect.kernels_windows import profiles
 
     seen = lattice.seen(plane, lens, outline.points)
     lean = outline.slope + np.where(outline.axis == 0, lattice.bend[1, 0], lattice.bend[0, 1])
@@ -61,7 +61,7 @@ def gather(picture: Picture, plane: Floats, outline: Outline, lattice: Lattice, 
 
 def fit_edges(grey: NDArray[np.floating], spread: float = 0.85, rounds: int = 6) -> Edges:
     """Gauss-Newton on all profiles, (n, 2m+1).  spread : to begin with, px.  A flat profile gives step 0, place NaN."""
-    from reelmark.stations.window.inspect.kernels import edges
+    from reelmark.stations.window.inspect.kernels_fit import edges
 
     m = grey.shape[1] // 2
     grey = grey.astype(float)

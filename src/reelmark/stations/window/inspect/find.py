@@ -11,7 +11,7 @@ import numpy as np
 from reelmark.frames import Picture, WindowLayout
 from reelmark.stations.window.inspect.looked import Floats
 
-__all__ = ["Patches", "Tones", "otsu", "patches", "stride_for", "tones"]
+__all__ = ["Patches", "Tones", "otsu", "patches", "stride_for", "thin", "tones"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,13 +43,19 @@ def stride_for(layout: WindowLayout) -> int:
     return int(np.clip(side // 8, 1, 16))
 
 
+def thin(picture: Picture, stride: int) -> Picture:
+    """Every stride-th pixel each way: the subsample."""
+    from reelmark.stations.window.inspect.kernels_windows import thinned
+
+    few: Picture = thinned(np.ascontiguousarray(picture), stride)
+    return few
+
+
 def tones(few: Picture) -> Tones:
     """Of a subsample, by Otsu's threshold: the one that parts the greys into the two most unlike classes."""
-    import cv2
+    from reelmark.stations.window.inspect.kernels_windows import counted
 
-    many: Floats = np.asarray(
-        cv2.calcHist([np.ascontiguousarray(few[::2, ::2])], [0], None, [256], [0, 256]), dtype=float
-    ).ravel()
+    many: Floats = counted(few).sum(axis=0).astype(float)
     limit = otsu(many)
     cut = int(limit) + 1
     low, high = _median(many[:cut], 0), _median(many[cut:], cut)
@@ -77,7 +83,7 @@ def patches(few: Picture, limit: float, stride: int) -> Patches:
     """All brighter than `limit`; `few` is every stride-th pixel each way."""
     import cv2
 
-    from reelmark.stations.window.inspect.kernels import outlines
+    from reelmark.stations.window.inspect.kernels_windows import outlines
 
     binary = cv2.threshold(few, limit, 255, cv2.THRESH_BINARY)[1]
     found: Any = cv2.findContours(binary, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]

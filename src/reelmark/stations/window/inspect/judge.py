@@ -7,6 +7,7 @@ that tells more than the width does.  So the two are judged together, each over 
 """
 
 from collections.abc import Iterator
+from math import ceil, floor, hypot, isfinite, sqrt
 from typing import NamedTuple
 
 import numpy as np
@@ -26,8 +27,10 @@ def edge_excess(seen: Seen, usual: Spread | None, good: NDArray[np.bool_]) -> Fl
     usual None: the frame's medians stand for what is usual, so a shift of the whole frame goes unseen.
     """
     rest = np.full(len(seen.i), np.nan)
-    for k in np.unique(seen.w):
+    for k in range(int(seen.w.max(initial=-1)) + 1):
         mine = seen.w == k
+        if not mine.any():
+            continue
         var = seen.var[mine]
         own = robust(var)[0]
         more = var - (own if usual is None else finite(usual.var[k], own))
@@ -85,7 +88,7 @@ def judge(seen: Seen, model: Model, pixel: float, settings: LookSettings) -> Ite
             told = _one(_signs(seen, n, float(excess[n]), limits), settings)
             if told is not None:
                 kind, severity, off = told
-                wide = float(np.sqrt(np.nanmax(seen.var[n], initial=0.0)))
+                wide = sqrt(max([one for one in seen.var[n].tolist() if one > 0], default=0.0))
                 mm = {Kind.SHIFTED_PASS: wide, Kind.SIZE: off}
                 large = mm.get(kind, float(motif.size.max())) * pixel
                 yield _found(seen, int(n), kind, large, severity, motif.size, pixel)
@@ -129,22 +132,26 @@ def _calm(seen: Seen, excess: Floats, mine: Ints, limits: _Limits, good: NDArray
     off = np.abs(seen.size[mine] - limits.size) / limits.size_over
     wide = (excess[mine] - limits.edge) / limits.edge_over
     return np.asarray(
-        good[mine] & (wide < 0.7) & (seen.dark[mine] < limits.dark) & (np.nanmax(off, axis=1, initial=0.0) < 0.5)
+        good[mine]
+        & (wide < 0.7)
+        & (seen.dark[mine] < limits.dark)
+        & (np.fmax(np.fmax(off[:, 0], off[:, 1]), 0.0) < 0.5)
     )
 
 
 def _signs(seen: Seen, n: int, excess: float, limits: _Limits) -> _Signs:
-    less = np.nan_to_num((limits.size - seen.size[n]) / limits.size_over)
-    way = int(np.abs(less).argmax())
+    off = [usual - own for usual, own in zip(limits.size.tolist(), seen.size[n].tolist(), strict=True)]
+    over = [one / most if isfinite(one) else 0.0 for one, most in zip(off, limits.size_over.tolist(), strict=True)]
+    way = 1 if abs(over[1]) > abs(over[0]) else 0
     wide = (excess - limits.edge) / limits.edge_over
     return _Signs(
         float(seen.fill[n]),
         float(seen.deep[n]) / limits.dark,
         float(seen.dark[n]) / limits.dark / 2,
-        wide if np.isfinite(wide) else 1.0,
-        float(np.hypot(*np.maximum(less, 0.0))),
-        float(np.abs(less[way])),
-        float(np.abs(limits.size - seen.size[n])[way]),
+        wide if isfinite(wide) else 1.0,
+        hypot(max(over[0], 0.0), max(over[1], 0.0)),
+        abs(over[way]),
+        abs(off[way]),
     )
 
 
@@ -156,7 +163,7 @@ def _one(told: _Signs, settings: LookSettings) -> tuple[Kind, float, float] | No
         return Kind.HALF_FILLED, (1 - told.fill) / (1 - settings.half), 0.0
     if told.deep >= 1:
         return Kind.DIRTY, told.deep, 0.0
-    both = float(np.hypot(max(told.wide, 0.0), told.small))
+    both = hypot(max(told.wide, 0.0), told.small)
     if told.wide >= 1 or (both > 1 and told.wide > settings.both):
         return Kind.SHIFTED_PASS, max(told.wide, both), 0.0
     if told.dark >= 1:
@@ -165,10 +172,10 @@ def _one(told: _Signs, settings: LookSettings) -> tuple[Kind, float, float] | No
 
 
 def _found(seen: Seen, n: int, kind: Kind, size_mm: float, severity: float, size: Floats, pixel: float) -> Found:
-    x, y = finite(seen.middle[n], seen.place[n]) * pixel
-    low = np.floor(seen.seen[n] - size / 2 - 4).astype(int)
-    wide = np.ceil(size + 8).astype(int)
-    box = (max(int(low[0]), 0), max(int(low[1]), 0), int(wide[0]), int(wide[1]))
-    return Found(
-        kind, float(x), float(y), int(seen.i[n]), int(seen.j[n]), int(seen.w[n]), size_mm, float(severity), box
+    x, y = (
+        own if isfinite(own) else at for own, at in zip(seen.middle[n].tolist(), seen.place[n].tolist(), strict=True)
     )
+    low = [max(floor(at - most / 2 - 4), 0) for at, most in zip(seen.seen[n].tolist(), size.tolist(), strict=True)]
+    wide, high = (ceil(most + 8) for most in size.tolist())
+    node = int(seen.i[n]), int(seen.j[n]), int(seen.w[n])
+    return Found(kind, x * pixel, y * pixel, *node, size_mm, float(severity), (*low, wide, high))

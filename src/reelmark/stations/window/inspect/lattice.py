@@ -66,11 +66,16 @@ class Lattice:
         return np.asarray(self.start + plane @ self.bend)
 
     def plane(self, place: Floats) -> Floats:
-        return np.asarray((place - self.start) @ np.linalg.inv(self.bend))
+        return np.asarray((place - self.start) @ self.back())
+
+    def back(self) -> Floats:
+        """Inverse of the bend."""
+        (a, b), (c, d) = self.bend.tolist()
+        return np.asarray(np.array([[d, -b], [-c, a]]) / (a * d - b * c))
 
     def seen(self, plane: Floats, lens: Lens, points: Floats | None = None) -> Floats:
         """(n, p, 2) of the picture, of (n, 2) and of p points about each; one, itself, if none are given."""
-        from reelmark.stations.window.inspect.kernels import seen_at
+        from reelmark.stations.window.inspect.kernels_lattice import seen_at
 
         about = np.zeros((1, 2)) if points is None else points
         got: Floats = seen_at(plane, about, self.start, self.bend, np.array(lens.middle), lens.k1 / lens.r2)
@@ -87,7 +92,7 @@ def coarse(middle: Floats, area: Floats, cell: Cell, stretch: float) -> tuple[La
     if not like.any():
         return None
     bend = _bend(middle[like.any(axis=1)], cell, stretch)
-    flat = middle @ np.linalg.inv(bend)
+    flat = middle @ Lattice(np.zeros(2), bend).back()
     votes, phase = _vote(flat, like, cell, cell.at)
     flips = [np.array(one) for one in ((1, -1), (-1, 1), (-1, -1))] if len(cell.at) > 1 else []
     other = max([_vote(flat, like, cell, cell.at * one)[0] for one in flips], default=0.0)
@@ -96,14 +101,13 @@ def coarse(middle: Floats, area: Floats, cell: Cell, stretch: float) -> tuple[La
 
 def _bend(middle: Floats, cell: Cell, stretch: float) -> Floats:
     """Turn and stretch from neighbours a pitch apart; where one way has none, it turns as the other does."""
-    x, y = (one[None, :] - one[:, None] for one in np.ascontiguousarray(middle.T))
-    steps: list[Floats | None] = []
-    for axis, (dx, dy) in enumerate(((cell.pitch[0], 0.0), (0.0, cell.pitch[1]))):
-        room = max(stretch * cell.pitch[axis], 3.0)
-        near = (np.abs(x - dx) < room) & (np.abs(y - dy) < room)
-        some = np.array([_half(x[near]), _half(y[near])]) / cell.pitch[axis] if near.any() else None
-        steps.append(some)
-    across, along = steps
+    from reelmark.stations.window.inspect.kernels_lattice import steps
+
+    found: list[Floats | None] = []
+    for axis, pitch in enumerate(cell.pitch.tolist()):
+        many, x, y = steps(middle, axis, pitch, max(stretch * pitch, 3.0))
+        found.append(np.array([x, y]) / pitch if many else None)
+    across, along = found
     if across is None:
         across = np.array([along[1], -along[0]]) if along is not None else np.array([1.0, 0.0])
     if along is None:
@@ -112,59 +116,29 @@ def _bend(middle: Floats, cell: Cell, stretch: float) -> Floats:
 
 
 def _vote(flat: Floats, like: NDArray[np.bool_], cell: Cell, at: Floats) -> tuple[float, Floats]:
-    """(votes, phase) of the origin that most patches agree on: circular mean about the fullest neighbourhood."""
-    n, w = np.nonzero(like)
-    where = np.mod(flat[n] - at[w], cell.pitch)
-    some = where[:: max(len(where) // 200, 1)]
-    room = 0.06 * cell.pitch.min() + 2
-    near = np.ones((len(some), len(where)), bool)
-    for axis in (0, 1):
-        off = np.abs(where[:, axis] - some[:, axis, None])  # under a pitch, so the way round is pitch - off
-        near &= np.minimum(off, cell.pitch[axis] - off) < room
-    best = int(near.sum(axis=1).argmax())
-    close = near[best]
-    turn = np.exp(2j * np.pi * where[close] / cell.pitch).mean(axis=0)
-    return float(close.sum()), np.asarray(np.angle(turn) / (2 * np.pi) * cell.pitch)
+    """(votes, phase) of the origin that most patches agree on."""
+    from reelmark.stations.window.inspect.kernels_lattice import vote
+
+    votes, across, along = vote(flat, like, cell.pitch, at, 0.06 * float(cell.pitch.min()) + 2)
+    return votes, np.array([across, along])
 
 
-def _half(of: Floats) -> float:
-    """Upper median: a sort of a few is quicker than numpy's own."""
-    return float(np.sort(of)[len(of) // 2])
+def number(
+    middle: Floats, area: Floats, cell: Cell, lattice: Lattice, within: float, unlike: float = np.inf
+) -> tuple[Ints, Floats, NDArray[np.bool_]]:
+    """(lane, place on the plane, near) of each patch's nearest node; near : so many px, and areas alike by a factor."""
+    from reelmark.stations.window.inspect.kernels_lattice import numbered
+
+    back = lattice.back()
+    lane, plane, near = numbered(middle, area, lattice.start, back, cell.pitch, cell.at, cell.area, within, unlike)
+    return lane, plane, near
 
 
-def number(middle: Floats, cell: Cell, lattice: Lattice, within: float) -> tuple[Ints, Ints, Ints, NDArray[np.bool_]]:
-    """(i, j, w, near) of each middle: its nearest node, and whether that is within so many px."""
-    flat = lattice.plane(middle)[:, None, :] - cell.at
-    ij = np.round(flat / cell.pitch)
-    far = np.abs(flat - ij * cell.pitch).max(axis=-1)
-    w = far.argmin(axis=1)
-    n = np.arange(len(middle))
-    best = ij[n, w].astype(np.int64)
-    return best[:, 1], best[:, 0], w, np.asarray(far[n, w] < within)
+def fit(plane: Floats, place: Floats, good: NDArray[np.bool_], rounds: int = 4) -> Lattice:
+    """Robust affine of those that are good, one at least; a similarity where they lie in one row or one column
 
+    (which tells no shear).
+    """
+    from reelmark.stations.window.inspect.kernels_fit import fitted
 
-def fit(plane: Floats, place: Floats, rounds: int = 4) -> Lattice:
-    """Robust affine; a similarity where the nodes lie in one row or one column (which tells no shear)."""
-    from reelmark.stations.window.inspect.kernels import robust_lines
-
-    spread = [np.ptp(plane[:, k]) for k in (0, 1)] if len(plane) else [0.0, 0.0]
-    square = len(plane) >= 6 and min(spread) > 0.06 * max(spread)
-    p0, q0 = plane.mean(axis=0), place.mean(axis=0)
-    u = plane - p0
-    rest = place - q0 - u  # from a lattice that is neither turned nor stretched
-    X, Y = (np.column_stack([np.ones(len(u)), u]), rest) if square else _turned(u, rest)
-    got = robust_lines(X, Y, np.ones(len(X), bool), rounds, 1e-3, 1e-9)
-    if square:
-        off, bend = got[0], got[1:]
-    else:
-        off, bend = got[:2, 0], np.array([[got[2, 0], got[3, 0]], [-got[3, 0], got[2, 0]]])
-    bend = bend + np.eye(2)
-    return Lattice(q0 + off - p0 @ bend, bend)
-
-
-def _turned(u: Floats, rest: Floats) -> tuple[Floats, Floats]:
-    """Unknown: place, stretch and turn; a row for x and one for y of each node."""
-    one, none = np.ones(len(u)), np.zeros(len(u))
-    x = np.column_stack([one, none, u[:, 0], -u[:, 1]])
-    y = np.column_stack([none, one, u[:, 1], u[:, 0]])
-    return np.concatenate([x, y]), rest.T.reshape(-1, 1)
+    return Lattice(*fitted(plane, place, good, rounds))

@@ -10,7 +10,7 @@ import numpy as np
 
 from reelmark.errors import Problem
 from reelmark.frames import Picture, WindowLayout
-from reelmark.stations.window.inspect.find import Patches, Tones, patches, stride_for, tones
+from reelmark.stations.window.inspect.find import Patches, Tones, patches, stride_for, thin, tones
 from reelmark.stations.window.inspect.judge import edge_excess
 from reelmark.stations.window.inspect.lattice import Cell, Lattice, Lens, coarse
 from reelmark.stations.window.inspect.looked import Floats
@@ -24,7 +24,7 @@ __all__ = ["learn_model"]
 
 def learn_model(pictures: Sequence[Picture], layout: WindowLayout, settings: LookSettings) -> Model | Problem:
     """A model, or why not one of the pictures could be read."""
-    few = [np.ascontiguousarray(one[:: stride_for(layout), :: stride_for(layout)]) for one in pictures]
+    few = [thin(one, stride_for(layout)) for one in pictures]
     tone = [tones(one) for one in few]
     found = [patches(one, t.limit, stride_for(layout)) for one, t in zip(few, tone, strict=True)]
     model = _placed(begin(layout), layout, found, pictures, settings)
@@ -119,9 +119,9 @@ def _crops(picture: Picture, lattice: Lattice, model: Model, lens: Lens, tone: T
     """Each whole window resampled onto the lattice's plane, coat 0 and clear 1; per window of the cell."""
     import cv2
 
-    i, j, w, _ = nodes_within(model, lattice, lens, model.half() + 4)
+    _, _, w, plane, _ = nodes_within(model, lattice, lens, model.half() + 4)
     out: list[list[Floats]] = [[] for _ in model.motifs]
-    plane = model.cell.plane(i, j, w) + np.array([one.centroid for one in model.motifs])[w]
+    plane = plane + np.array([one.centroid for one in model.motifs])[w]
     for n, k in enumerate(w):
         rows, columns = model.motifs[k].soft.shape
         grid = np.stack(np.meshgrid(np.arange(columns) - (columns - 1) / 2, np.arange(rows) - (rows - 1) / 2), axis=-1)
@@ -151,7 +151,7 @@ def _lensed(model: Model, seen: Sequence[Seen], picture: Picture, pixel: float) 
 
 def _k1(seen: Seen, model: Model, lens: Lens) -> tuple[float, float]:
     """(what is left of the lens, its variance): seen + k1 r2 off = start + plane @ bend, linear, Tukey's weights."""
-    from reelmark.stations.window.inspect.kernels import robust_lines
+    from reelmark.stations.window.inspect.kernels_fit import robust_lines
 
     good = (seen.fill > 0.9) & np.isfinite(seen.middle).all(axis=1)
     place = seen.middle[good]

@@ -97,20 +97,17 @@ def finite(some: Floats, other: Floats) -> Floats:
 
 def robust(of: Floats) -> tuple[Floats, Floats]:
     """(median, 1.4826 x median absolute deviation) of each column; NaN left out."""
-    columns = of.reshape(len(of), -1).T
-    half = np.array([middle(one) for one in columns])
-    off = np.array([1.4826 * middle(np.abs(one - m)) for one, m in zip(columns, half, strict=True)])
+    from reelmark.stations.window.inspect.kernels_fit import robust_columns
+
+    half, off = robust_columns(np.ascontiguousarray(of.reshape(len(of), -1)))
     return half.reshape(of.shape[1:]), off.reshape(of.shape[1:])
 
 
 def trend(at: Floats, value: Floats, good: NDArray[np.bool_]) -> Floats:
     """Smooth part of `value` over places (n, 2): robust quadratic; a median where there are under 18 good ones."""
-    from reelmark.stations.window.inspect.kernels import robust_lines
+    from reelmark.stations.window.inspect.kernels_fit import smooth_part
 
     if good.sum() < 18:
         return np.full(len(value), float(np.median(value[good])) if good.any() else np.nan)
-    span = np.ptp(at[good], axis=0)
-    u = (at - at[good].mean(axis=0)) / np.maximum(span, span.max() / 10 + 1e-9)
-    X = np.stack([np.ones(len(u)), u[:, 0], u[:, 1], u[:, 0] ** 2, u[:, 0] * u[:, 1], u[:, 1] ** 2], axis=1)
-    y = np.where(good, value, 0.0)
-    return np.asarray(X @ robust_lines(X, y[:, None], good, 3, 1e-9, 1e-6)[:, 0])
+    got: Floats = smooth_part(at, value, good, 3)
+    return got

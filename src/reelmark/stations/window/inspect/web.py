@@ -38,7 +38,7 @@ def _beside(some: Picture, tone: Tones) -> int:
 def painted_out(picture: Picture, lattice: Lattice, model: Model, lens: Lens, tone: Tones, pixel: float) -> Ints:
     """(n, 4) x0, y0, x1, y1 of windows with their edges, those at the rim and in lanes beyond too."""
     half = np.array([one.size / 2 for one in model.motifs]) + 4 * model.spread_px + 1 + 1.1 / pixel
-    _, _, w, at = nodes_within(model, lattice, lens, -half, 2)
+    _, _, w, _, at = nodes_within(model, lattice, lens, -half, 2)
     size = np.array(picture.shape[::-1])
     half = half + abs(float(lattice.bend[0, 1])) * half[:, ::-1]
     low = np.clip(np.floor(at - half[w]), 0, size).astype(np.int64)

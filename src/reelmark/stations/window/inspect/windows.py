@@ -65,13 +65,13 @@ def locate(found: Patches, model: Model, lens: Lens, settings: LookSettings) -> 
 
 def _refined(lattice: Lattice, middle: Floats, area: Floats, cell: Cell, lens: Lens) -> Lattice:
     """Twice: number, keep what is near and like, fit; then call the first lane 0 and the first repeat 0."""
+    pitch = float(cell.pitch.min())
     for within in (0.12, 0.06):
-        i, j, w, near = number(middle, cell, lattice, within * float(cell.pitch.min()) + 2)
-        near &= np.abs(np.log(np.maximum(area, 1) / cell.area[w])) < np.log(1.5)
+        _, plane, near = number(middle, area, cell, lattice, within * pitch + 2, 1.5)
         if near.any():
-            lattice = fit(cell.plane(i, j, w)[near], middle[near], 2)
-    i, j, w, near = number(middle, cell, lattice, 0.06 * float(cell.pitch.min()) + 2)
-    return lattice.moved(cell, 0, _first_lane(j[near], cell, lattice, lens))
+            lattice = fit(plane, middle, near, 2)
+    lane, _, near = number(middle, area, cell, lattice, 0.06 * pitch + 2)
+    return lattice.moved(cell, 0, _first_lane(lane[near], cell, lattice, lens))
 
 
 def _first_lane(j: Ints, cell: Cell, lattice: Lattice, lens: Lens) -> int:
@@ -92,31 +92,30 @@ def _first_lane(j: Ints, cell: Cell, lattice: Lattice, lens: Lens) -> int:
 
 def nodes_within(
     model: Model, lattice: Lattice, lens: Lens, spare: Floats, more: int = 0
-) -> tuple[Ints, Ints, Ints, Floats]:
-    """(i, j, w, places in the picture) of all nodes that lie in it by `spare` (w, 2) px; `more` lanes either side."""
-    cell = model.cell
-    size = 2 * np.array(lens.middle) + 1
-    corners = lattice.plane(np.array([[0.0, 0.0], [size[0], 0.0], [0.0, size[1]], size])) / cell.pitch
-    low, high = np.floor(corners[:, 1].min()) - 1, np.ceil(corners[:, 1].max()) + 1
-    grid = np.meshgrid(
-        np.arange(int(low), int(high)), np.arange(-more, cell.lanes + more), np.arange(len(cell.at)), indexing="ij"
+) -> tuple[Ints, Ints, Ints, Floats, Floats]:
+    """(i, j, w, places on the plane, and in the picture) of all nodes that lie in it by `spare` (w, 2) px
+
+    more : lanes either side
+    """
+    from reelmark.stations.window.inspect.kernels_lattice import nodes
+
+    cell, middle = model.cell, np.array(lens.middle)
+    bent = middle, lens.k1 / lens.r2
+    got: tuple[Ints, Ints, Ints, Floats, Floats] = nodes(
+        lattice.start, lattice.bend, lattice.back(), *bent, cell.pitch, cell.at, -more, cell.lanes + 2 * more, spare
     )
-    i, j, w = (one.ravel() for one in grid)
-    seen = lattice.seen(cell.plane(i, j, w), lens)[:, 0]
-    keep = np.all((seen >= spare[w]) & (seen <= size - 1 - spare[w]), axis=1)
-    return i[keep], j[keep], w[keep], seen[keep]
+    return got
 
 
 def measure(
     picture: Picture, lattice: Lattice, model: Model, lens: Lens, tone: Tones, settings: LookSettings
 ) -> Seen | Problem:
     """Edges, sizes, fill of all whole windows; the lattice is fitted anew to the edges' middles."""
-    i, j, w, seen = nodes_within(model, lattice, lens, model.half())
+    i, j, w, plane, seen = nodes_within(model, lattice, lens, model.half())
     if not len(i):
         return refusals.no_window(0)
     clear = how_clear(picture, seen, w, model, tone, settings)
     fill = clear.fill
-    plane = model.cell.plane(i, j, w)
     middle, size, var = np.full((len(i), 2), np.nan), np.full((len(i), 2), np.nan), np.full((len(i), 4), np.nan)
     for k, motif in enumerate(model.motifs):
         mine = np.flatnonzero((w == k) & (fill > settings.missing))
@@ -128,7 +127,7 @@ def measure(
     whole = (fill > settings.half) & np.isfinite(middle).all(axis=1)
     if whole.sum() < max(1, 0.2 * len(i)):
         return refusals.no_window(int(whole.sum()))
-    fine = fit(plane[whole], middle[whole])
+    fine = fit(plane, middle, whole)
     place = fine.place(plane)
     better = np.clip(fine.seen(plane, lens)[:, 0], seen - model.reach, seen + model.reach)  # so all stay in the picture
     if np.abs(better - seen).max() > _ADRIFT:  # the middles of patches were not the windows' own
