@@ -59,6 +59,7 @@ $(VENV)/.run: $(VENV)/.boot requirements/run.txt pyproject.toml
 	@$(call install,requirements/run.txt)
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
 	$(BIN)/python -c 'from reelmark.plan.search import compile_ahead; compile_ahead()'  # the planner's inner loop, once
+	$(BIN)/python -c 'from reelmark.stations.window.inspect import compile_ahead; compile_ahead()'  # the camera's loops
 	@touch $@
 
 $(VENV)/.dev: $(VENV)/.run requirements/dev.txt

@@ -339,3 +339,33 @@ def test_sizes_of_unlike_windows_are_told_as_the_first_one_s():
     assert figures.windows["size_across_sd_um"] == 0.0
     sizes = figures.trends.value["size_across_mm"]
     assert (sizes[np.isfinite(sizes)] == 20.0).all()
+
+
+def moved(one: Seen, by_mm: float) -> Seen:
+    """The frame with its lattice so much further across."""
+    assert one.looked is not None
+    nodes = one.looked.nodes
+    return replace(one, looked=replace(one.looked, nodes=replace(nodes, x_mm=nodes.x_mm + by_mm)))
+
+
+def test_a_frame_that_lies_aside_of_its_neighbours_is_booked_as_turned_or_misread():
+    rows = Web(even(30), NOTE).rows()
+    verdict = read_roll([*rows[:11], moved(rows[11], 30.0), *rows[12:]], NOTE)
+    assert [(one.name, one.sort) for one in verdict.booked] == [("11.tif", "frame out of line")]
+    assert verdict.closes
+
+
+def test_a_web_that_weaves_slowly_is_in_line():
+    rows = [moved(one, 25 * float(np.sin(k / 20))) for k, one in enumerate(Web(even(60), NOTE).rows())]
+    assert read_roll(rows, NOTE).booked == ()
+
+
+def test_a_frame_at_which_the_encoder_runs_back_is_no_lost_flash():
+    web = Web(even(20), NOTE)
+    encoder = web.at.copy()
+    encoder[9] -= 6000.0
+    web.encoder = encoder
+    verdict = read_roll(web.rows(), NOTE)
+    assert [one.sort for one in verdict.booked] == ["encoder runs back"]
+    assert [part.lost for part in verdict.parts] == [0]
+    assert [why for part in verdict.parts for gap in part.gaps for why in gap.why] == [("encoder runs back", 1)]

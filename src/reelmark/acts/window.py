@@ -97,7 +97,7 @@ def _frames(roll: RollSeen) -> dict[str, Any]:
     return {
         "given": roll.used + len(roll.booked), "used": roll.used, "booked": len(roll.booked),
         "lost_flashes": sum(part.lost for part in roll.parts),
-        "why": dict(Many(one.why.asked for one in roll.booked).most_common(20)),
+        "why": dict(Many(one.sort for one in roll.booked).most_common(20)),
     }  # fmt: skip
 
 

@@ -183,7 +183,7 @@ class Crew:
         true = "its worker ended" if held.seen.done() else f"its worker had not answered after {self._patience:g} s"
         self._broke()
         self._free(held)
-        return refused(task, Problem("look at the frame", true, "look at memory; read the frame again by itself"))
+        return refused(task, Problem("worker lost", true, "look at memory; read the frame again by itself"))
 
     def _broke(self) -> None:
         self._close()

@@ -94,13 +94,15 @@ def _lost(task: Task) -> Seen:
 
 
 def kept(seen: Iterable[Seen], folder: Path) -> Iterator[Seen]:
-    """The same, their crops written into the folder and known by name and checksum."""
-    for one in seen:
+    """The same, their crops written into the folder and known by name and checksum.
+
+    Named by the row of the source: a flash may be there twice, and a file's name may be any
+    """
+    for row, one in enumerate(seen, 1):
         crops = []
         for crop in one.crops:
             assert one.looked is not None
-            kind = one.looked.found[crop.found].kind
-            name = f"{one.place.flash}-{Path(one.name).stem}-{crop.found}-{kind}"
+            name = f"{row:06d}-{crop.found}-{one.looked.found[crop.found].kind}"
             made = keep_picture(folder, name, crop.png, crop.thumb)
             crops.append(Crop(crop.found, b"", b"", made.file, made.thumb, made.sha256))
         yield replace(one, crops=tuple(crops))

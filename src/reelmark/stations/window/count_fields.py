@@ -59,7 +59,9 @@ def fields_of(
 @dataclass(frozen=True, slots=True)
 class Reasons:
     """Why windows are not seen.  web_mm, flash : (n,) of the frames that were read;  slips : (n,) the step to each
-    jumps : (n,) the encoder ran far on in the step to each;  unread : flashes of the frames that were not, rising"""
+    jumps : (n,) the encoder ran far on in the step to each;  unread : flashes of the frames that were not, rising
+    unplaced : of each of these why, where its place is not known; nothing where it is, for then it is one of `fields`
+    """
 
     fields: Fields
     web_mm: Floats
@@ -67,6 +69,7 @@ class Reasons:
     slips: NDArray[np.bool_]
     jumps: NDArray[np.bool_]
     unread: Ints
+    unplaced: tuple[str, ...]
     height_mm: float
     pitch_mm: float
 
@@ -87,5 +90,11 @@ class Reasons:
         between = int(self.flash[k] - self.flash[k - 1] - 1)
         known = np.searchsorted(self.unread, [self.flash[k - 1], self.flash[k]], side="left")
         lost = between - int(known[1] - known[0])
-        told = {"flash without a frame": lost, "slip": int(self.slips[k]), "encoder ran far on": int(self.jumps[k])}
+        why = Many(one for one in self.unplaced[known[0] : known[1]] if one)
+        told = {
+            **why,
+            "flash without a frame": lost,
+            "slip": int(self.slips[k]),
+            "encoder ran far on": int(self.jumps[k]),
+        }
         return {why: many for why, many in told.items() if many > 0}

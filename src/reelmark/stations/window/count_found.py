@@ -55,10 +55,9 @@ def _mark(part: Part, at: tuple[int, int], lane: int, ends_m: tuple[float, float
 
 
 def _offset(one: Found, looked: Looked) -> float | None:
-    """How far off, mm.  Of a shifted pass about twice the spread that its edge has above the others: with half of the
-    step in that pass the variance it adds is a quarter of its offset squared, and not far from it with a third."""
+    """How far off, mm: of a shifted pass that pass from the others, of any other window its middle from its place."""
     if one.kind == Kind.SHIFTED_PASS:
-        return round(2 * float(np.sqrt(max(one.size_mm**2 - looked.health.focus_mm**2, 0.0))), 3)
+        return round(float(np.hypot(*one.off_mm)), 3)
     nodes = looked.nodes
     at = np.flatnonzero((nodes.i == one.i) & (nodes.lane == one.lane) & (nodes.window == one.window))
     if one.window < 0 or not len(at):

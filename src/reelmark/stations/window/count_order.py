@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from reelmark.errors import BadValue, Problem
+from reelmark.errors import Problem
 from reelmark.stations.window.count_restart import Place, even_flash, mm_a_flash, read_on, unwrapped
 
 __all__ = ["Ordered", "Place", "in_order"]
@@ -50,7 +50,9 @@ def in_order(places: Sequence[Place], back_mm: float) -> Ordered:
     found = [one for chain in _chains(at, single) for one in _restarts(chain, at, back_mm)]
     parts, said = read_on(at, [part for part, _ in found])
     notes += [*said, *_many_parts(places, parts), *_clock(at, parts)]
-    odd = [*((k, _twice(places[k])) for k in twice), *((k, _back(places[k])) for _, some in found for k in some)]
+    back = {k for _, some in found for k in some}
+    at = [replace(one, encoder_mm=math.nan) if k in back else one for k, one in enumerate(at)]
+    odd = [*((k, _twice(places[k])) for k in twice), *((k, _back(places[k])) for k in back)]
     return Ordered(tuple(map(tuple, parts)), tuple(sorted(odd, key=lambda one: one[0])), tuple(at), tuple(notes))
 
 
@@ -167,9 +169,9 @@ def _clock(places: Sequence[Place], parts: Sequence[Sequence[int]]) -> list[str]
 
 
 def _twice(one: Place) -> Problem:
-    return BadValue("flash", one.flash, "a frame of this flash is there already", "counted once; leave one file")
+    return Problem("frame twice", f"a frame of flash {one.flash} is there already", "counted once; leave one file")
 
 
 def _back(one: Place) -> Problem:
-    true = "the encoder runs back at this frame alone, so its place on the web is not known"
-    return BadValue("encoder_mm", one.encoder_mm, true, "look at the encoder's cable and wheel")
+    true = f"to {one.encoder_mm:,.1f} mm at this frame alone, so its place on the web is not known"
+    return Problem("encoder runs back", true, "look at the encoder's cable and wheel")

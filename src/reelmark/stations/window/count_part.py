@@ -11,7 +11,7 @@ from reelmark.stations.window.count_fields import Fields, Reasons, fields_of
 from reelmark.stations.window.count_found import found_marks
 from reelmark.stations.window.count_marks import WindowMark
 from reelmark.stations.window.count_pace import Pace, pace_of
-from reelmark.stations.window.count_seen import Metres, Part
+from reelmark.stations.window.count_seen import Metres, Part, sort_of
 from reelmark.stations.window.count_tally import Gap, Tally, Windows, tally
 from reelmark.stations.window.inspect.looked import Kind
 
@@ -103,7 +103,7 @@ def _fields(part: Part, layout: WindowLayout, offsets: Floats) -> Fields:
     places = np.array([one.encoder_mm for one, _ in part.unread])
     begin = places[np.isfinite(places)][:1]
     known = (part.encoder, part.web(layout.pitch_along_mm)) if part.sights else (begin, np.zeros(len(begin)))
-    why = [one.asked for _, one in part.unread]
+    why = [sort_of(one) for _, one in part.unread]
     return fields_of(places, why, known, part.counted.scale, part.height_mm, layout, offsets)
 
 
@@ -114,9 +114,12 @@ def _lost(part: Part) -> int:
 
 
 def _reasons(part: Part, fields: Fields, pace: Pace, pitch: float) -> Reasons:
-    unread = np.array(sorted({one.flash for one, _ in part.unread if one.flash is not None}), np.int64)
+    why = {one.flash: "" if np.isfinite(one.encoder_mm) else sort_of(reason)
+           for one, reason in part.unread if one.flash is not None}  # fmt: skip
+    unread = sorted(why)
     slips = np.array([one.slip for one in part.counted.steps], bool)
-    return Reasons(fields, part.web(pitch), part.flash, slips, pace.far, unread, part.height_mm, pitch)
+    return Reasons(fields, part.web(pitch), part.flash, slips, pace.far, np.array(unread, np.int64),
+                   tuple(why[one] for one in unread), part.height_mm, pitch)  # fmt: skip
 
 
 def _said(part: Part, made: Tally, doubtful: tuple[float, ...]) -> Iterator[str]:

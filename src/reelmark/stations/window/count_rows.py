@@ -11,15 +11,18 @@ from math import isfinite
 from typing import Final
 
 import numpy as np
+from scipy.ndimage import median_filter
 
-from reelmark.errors import BadValue, Problem
+from reelmark.errors import Problem
 from reelmark.frames import WindowLayout
 from reelmark.stations.window.count import Counted, Sight, count_roll
 from reelmark.stations.window.count_seen import Part, Seen
+from reelmark.stations.window.inspect.looked import Looked
 
 __all__ = ["judged", "out_of_line", "part_of"]
 
 OUT_OF_LINE: Final = 0.15  # of a repeat: a frame alone so far from its neighbours, which agree, was misread or turned
+ASIDE: Final = 0.05  # of the pitch across: no web weaves so far between flashes; assumed
 BACK_IN_LINE: Final = 0.04  # of a repeat: how well its neighbours must agree
 
 
@@ -41,17 +44,17 @@ def _refused(one: Seen) -> Problem | None:
     if one.looked.refused is not None:
         return one.looked.refused
     if not isfinite(one.place.encoder_mm):
-        return BadValue("encoder_mm", one.place.encoder_mm, "that is no place on the web", "give the encoder's count")
+        return Problem("no encoder count", f"it is {one.place.encoder_mm}", "give the encoder's count")
     if one.place.flash is None:
-        return BadValue("flash", None, "the strobe's number is not known", "give the strobe's count")
+        return Problem("no flash number", "the strobe's number is not known", "give the strobe's count")
     if not isfinite(one.looked.phase_mm):
-        return BadValue("phase", one.looked.phase_mm, "no lattice was found", "look at the picture")
+        return Problem("frame without windows", "no lattice was found", "look at the picture")
     return None
 
 
 def _size(shape: tuple[int, int], usual: tuple[int, int]) -> Problem:
-    true = f"most have {usual[0]} rows by {usual[1]} columns"
-    return BadValue("size of the picture", f"{shape[0]} by {shape[1]}", true, "give frames of one camera, uncut")
+    true = f"it has {shape[0]} rows by {shape[1]} columns, and most have {usual[0]} by {usual[1]}"
+    return Problem("picture of another size", true, "give frames of one camera, uncut")
 
 
 def part_of(
@@ -61,7 +64,8 @@ def part_of(
     good = [k for k in order if rows[k].refused is None]
     turned = _turned([rows[k] for k in good], layout)
     sights, counted = _counted(good, rows, layout, turned, index_every)
-    out = {good[k] for k in _odd(counted, layout.pitch_along_mm)}
+    some = [*_odd(counted, layout.pitch_along_mm), *_aside([rows[k] for k in good], layout)]
+    out = {good[k] for k in some}
     if out:
         good = [k for k in good if k not in out]
         sights, counted = _counted(good, rows, layout, turned, index_every)
@@ -126,7 +130,31 @@ def _odd(counted: Counted, pitch_mm: float) -> list[int]:
     return found
 
 
+def _aside(rows: Sequence[Seen], layout: WindowLayout) -> list[int]:
+    """Frames whose lattice lies elsewhere across than in those about it: turned over or round, or misread.
+
+    The web weaves, but slowly; so each is held against the median of the ten before and the ten after.
+    """
+    if len(rows) < 5:
+        return []
+    pitch = layout.pitch_across_mm
+    place = np.array([_across(one.looked, pitch) if one.looked else np.nan for one in rows])
+    turn = 2j * np.pi * place / pitch
+    usual = np.angle(np.exp(turn[np.isfinite(place)]).mean()) / (2 * np.pi) * pitch if np.isfinite(place).any() else 0.0
+    off = (np.nan_to_num(place - usual) + pitch / 2) % pitch - pitch / 2
+    off -= median_filter(off, 21, mode="nearest")
+    limit = max(ASIDE * pitch, 8 * 1.4826 * float(np.median(np.abs(off))))
+    return np.flatnonzero(np.abs(off) > limit).tolist()
+
+
+def _across(looked: Looked, pitch: float) -> float:
+    """Mm across of lane 0, by the first window that the frame shows; NaN without one."""
+    nodes = looked.nodes
+    mine = nodes.window == nodes.window.min() if len(nodes) else np.zeros(0, bool)
+    return float(np.median(nodes.x_mm[mine] - nodes.lane[mine] * pitch)) if mine.any() else np.nan
+
+
 def out_of_line(one: Seen) -> Problem:
     """Why such a frame is not used."""
-    true = "its lattice lies off from the frames before and after, which agree: it is turned over, or misread"
-    return BadValue("phase", one.name, true, "look at the picture; its windows are booked as not seen")
+    true = f"the lattice of {one.name} lies off from the frames before and after, which agree: turned over, or misread"
+    return Problem("frame out of line", true, "look at the picture; its windows are booked as not seen")

@@ -9,12 +9,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from reelmark.errors import Problem
+from reelmark.errors import BadValue, Problem
 from reelmark.stations.window.count import Counted, Sight
 from reelmark.stations.window.count_restart import Place
 from reelmark.stations.window.inspect.looked import Looked
 
-__all__ = ["Crop", "Metres", "Part", "Seen"]
+__all__ = ["Crop", "Metres", "Part", "Seen", "sort_of"]
+
+
+def sort_of(why: Problem) -> str:
+    """Why a frame is not used in a few words, the same for all that have the same fault."""
+    return f"{why.field} not right" if isinstance(why, BadValue) else why.asked
 
 
 @dataclass(frozen=True, slots=True)

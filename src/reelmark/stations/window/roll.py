@@ -21,7 +21,7 @@ from reelmark.stations.window.count_marks import WindowMark, merged
 from reelmark.stations.window.count_order import Ordered, Place, in_order
 from reelmark.stations.window.count_part import PartSeen, account
 from reelmark.stations.window.count_rows import judged, out_of_line, part_of
-from reelmark.stations.window.count_seen import Crop, Seen
+from reelmark.stations.window.count_seen import Crop, Seen, sort_of
 from reelmark.stations.window.inspect.looked import Kind
 from reelmark.stations.window.inspect.rollers import Suspect, suspects
 
@@ -30,11 +30,16 @@ __all__ = ["Booked", "Crop", "RollSeen", "Seen", "read_roll"]
 
 @dataclass(frozen=True, slots=True)
 class Booked:
-    """A frame that was not used, and why.  sort : in a word or two"""
+    """A frame that was not used, and why."""
 
     name: str
     place: Place
     why: Problem
+
+    @property
+    def sort(self) -> str:
+        """Why in a few words, the same for all that have the same fault."""
+        return sort_of(self.why)
 
 
 @dataclass(frozen=True, slots=True)
