@@ -73,3 +73,64 @@ def test_a_length_of_notes_without_their_number_is_refused() -> None:
 def test_a_layout_whose_windows_are_not_so_many_a_note_is_refused() -> None:
     with pytest.raises(BadValue, match="3 windows are not so many for each note"):
         WindowLayout(140, 700, (Window(10, 10),) * 3, 0.5, 5, 2)
+
+
+PITCH = {"pitch_across_mm": 150, "pitch_along_mm": 70, "mm_per_pixel": 0.4, "lanes": 6}
+ONE = {"windows": [{"across_mm": 20, "along_mm": 14, "corner_mm": 3}]}
+
+
+@pytest.mark.parametrize(
+    "window",
+    [
+        {"window_across_mm": 20, "window_along_mm": 14, "corner_mm": 3},
+        {"window_size_mm": [20, 14], "corner_mm": 3},
+        {"window_size_mm": [20, 14], "window_corner_mm": 3},
+        {"window_mm": [20, 14], "corner_radius_mm": 3},
+        {"window": [20, 14], "corner": 3},
+        {"window": {"width_mm": 20, "height_mm": 14, "radius_mm": 3}},
+        {"window": {"size_cm": [2, 1.4], "corner_um": 3000}},
+        {"windows": [{"size": "20 x 14 mm", "corner": "3 mm"}]},
+        {"windows": [{"across_mm": 20, "along_mm": 14}], "corner_mm": 3},
+    ],
+)
+def test_a_window_as_people_write_it(window: dict[str, Any]) -> None:
+    (one,) = layout_of(PITCH | window).layout.windows
+    assert (one.across_mm, one.along_mm, one.corner_mm) == pytest.approx((20, 14, 3))
+
+
+@pytest.mark.parametrize(
+    "pitch",
+    [
+        {"pitch_mm": [150, 70], "mm_per_px": 0.4, "lanes": 6},
+        {"pitch": {"across_mm": 150, "along_mm": 70}, "camera": {"mm_per_pixel": 0.4, "lanes": 6}},
+        {"pitch_across_m": 0.15, "pitch_along": "70 mm", "um_per_pixel": 400, "number_of_lanes": 6},
+        {
+            "pitch_across_cm": 15,
+            "pitch_along_um": 70_000,
+            "pixel_size_um": 400,
+            "lanes": ["A", "B", "C", "D", "E", "F"],
+        },
+    ],
+)
+def test_pitch_pixel_and_lanes_as_people_write_them(pitch: dict[str, Any]) -> None:
+    told = layout_of(pitch | ONE)
+    got = (told.layout.pitch_across_mm, told.layout.pitch_along_mm, told.layout.mm_per_pixel, told.layout.lanes)
+    assert got == pytest.approx((150, 70, 0.4, 6))
+    assert told.notes == ()
+
+
+@pytest.mark.parametrize(("key", "cure"), [("lanes", "write lanes = 6"), ("mm_per_pixel", "write mm_per_pixel = 0.4")])
+def test_a_key_that_lacks_is_named_with_how_to_write_it(key: str, cure: str) -> None:
+    with pytest.raises(BadValue, match=cure):
+        layout_of({name: value for name, value in (PITCH | ONE).items() if name != key})
+
+
+@pytest.mark.parametrize("value", [10**400, float("nan"), float("inf"), -1, True, [20]])
+def test_what_is_no_length_is_refused_with_its_key(value: object) -> None:
+    with pytest.raises(BadValue, match=r"pitch_across_mm|layout"):
+        layout_of(PITCH | ONE | {"pitch_across_mm": value})
+
+
+def test_as_many_windows_as_would_fill_the_memory_are_refused() -> None:
+    with pytest.raises(BadValue, match="1 to 10,000"):
+        layout_of(PITCH | {"windows": [{"across_mm": 2, "along_mm": 1}], "windows_per_note": 1e300})

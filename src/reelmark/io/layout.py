@@ -48,7 +48,7 @@ TOP: Final = {
     "pitch_along": ("pitch_y", "along_pitch", "repeat", "repeat_length", "cell_along", "pitch_height", "pitch_length"),
     "pitch": ("cell", "pitches"),
     "per_pixel": ("pixel", "pixel_size", "camera_per_pixel", "camera_pixel", "camera_pixel_size", "resolution"),
-    "lanes": ("lane_count", "columns", "camera_lanes"),
+    "lanes": ("lane_count", "columns", "camera_lanes", "number_of_lanes", "n_lanes", "lanes_across"),
     "windows_per_note": ("window_count", "window_per_note", "windows_a_note", "per_note"),
     "index_every": ("index", "index_mark_every", "odd_every"),
     "notes_per_repeat": ("notes_a_repeat", "notes_along", "rows_per_repeat"),
@@ -67,8 +67,11 @@ WINDOW: Final = {
     "at": ("centre", "center", "middle", "position"),
     "shape": ("form",),
 }
+CORNER: Final = ("corner", "corner_radius", "window_corner", "window_corner_radius", "window_radius")
 ROUND: Final = {"round", "circle", "circular"}
-EXAMPLE: Final = "write it as the manual shows: pitch_across_mm = 150"
+UNITS: Final = {"um": 1e-3, "cm": 10.0, "m": 1e3}  # a key's other unit, in mm
+EXAMPLES: Final = {"pitch_across": "pitch_across_mm = 150", "pitch_along": "pitch_along_mm = 70",
+                   "per_pixel": "mm_per_pixel = 0.4", "lanes": "lanes = 6"}  # fmt: skip
 LONGEST: Final = 1e9  # mm
 MOST: Final = 10_000  # lanes, windows, notes, repeats to an index mark
 
@@ -100,8 +103,11 @@ def read_layout(path: Path) -> LayoutFile:
 
 def layout_of(written: Mapping[str, Any]) -> LayoutFile:
     """The layout of what a TOML file holds."""
-    top = _named(_flat(written), TOP)
-    tables = list(_tables(written))
+    written = _in_mm(written)
+    flat = _flat(written)
+    corner = next((flat.pop(key) for key in CORNER if key in flat), None)  # said once, of every window
+    top = _named(flat, TOP)
+    tables = [one if corner is None else {"corner": corner} | one for one in _tables(written)]
     windows = [_window(table, n) for n, table in enumerate(tables)]
     many = _whole(top.get("windows_per_note", len(windows)), "windows_per_note")
     across, along = _pitch(top)
@@ -113,6 +119,26 @@ def layout_of(written: Mapping[str, Any]) -> LayoutFile:
     every = _whole(top["index_every"], "index_every") if "index_every" in top else 0
     over = _whole(top["over_lane"], "over_lane") if "over_lane" in top else 0
     return LayoutFile(layout, tuple(_unused(top, tables)), every, _rollers(written), over)
+
+
+def _in_mm(written: Mapping[str, Any]) -> dict[str, Any]:
+    """The table with keys that name another unit, as um_per_pixel or pitch_across_m, in mm."""
+    made: dict[str, Any] = {}
+    for key, value in written.items():
+        plain = key.strip().lower()
+        unit = next((one for one in UNITS if plain.endswith(f"_{one}") or plain.startswith(f"{one}_per_")), None)
+        if isinstance(value, Mapping):
+            value = _in_mm(value)
+        elif isinstance(value, list):
+            value = [_in_mm(one) if isinstance(one, Mapping) else _times(one, unit) for one in value]
+        name = key if unit is None else plain.removesuffix(f"_{unit}").removeprefix(f"{unit}_")
+        made[name] = _times(value, unit)
+    return made
+
+
+def _times(value: Any, unit: str | None) -> Any:
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    return value * UNITS[unit] if number and unit is not None else value
 
 
 def _key(text: str) -> str:
@@ -154,9 +180,11 @@ def _tables(written: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
         for key, value in table.items():
             if _key(key) in {"window", "windows"}:
                 some = value if isinstance(value, list) else [value]
+                some = [{"size": some}] if some and all(isinstance(one, int | float) for one in some[:2]) else some
                 yield from (_named({_key(k): v for k, v in one.items()}, WINDOW)
                             for one in some if isinstance(one, Mapping))  # fmt: skip
-        loose = {_key(k).removeprefix("window_"): v for k, v in table.items() if _key(k).startswith("window_")}
+        loose = {_key(k).removeprefix("window_"): v for k, v in table.items()
+                 if _key(k).startswith("window_") and _key(k) not in CORNER}  # fmt: skip
         loose = {k: v for k, v in loose.items() if k not in {"count", "per_note"}}
         if loose:
             yield _named(loose, WINDOW)
@@ -238,7 +266,7 @@ def _pitch(top: Mapping[str, Any]) -> tuple[float, float]:
 
 def _there(top: Mapping[str, Any], key: str) -> Any:
     if key not in top:
-        raise BadValue(key, None, f"the layout has {', '.join(top) or 'nothing'}, not this", EXAMPLE)
+        raise BadValue(key, None, f"the layout has {', '.join(top) or 'nothing'}, not this", f"write {EXAMPLES[key]}")
     return top[key]
 
 
@@ -267,7 +295,8 @@ def _pair(value: object, field: str) -> tuple[float, float]:
 
 
 def _whole(value: object, field: str) -> int:
-    """A count, 1 or more."""
+    """A count, 1 or more; of a list of names, how many."""
+    value = len(value) if isinstance(value, list) else value
     if isinstance(value, bool) or not isinstance(value, int | float) or not 1 <= value <= MOST or value % 1:
         raise BadValue(field, str(value)[:40], "that is no count", f"give a whole number, 1 to {MOST:,}")
     return int(value)
