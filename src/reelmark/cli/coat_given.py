@@ -23,7 +23,7 @@ UM = 1e6
 def per_um(option: str, value: float) -> float:
     """S or K written in 1/um, as 1/m."""
     if not math.isfinite(value) or value < 0:
-        raise BadValue(option, value, "it is finite and not below 0", "write it in 1/um of dry coat, as 0.25")
+        raise BadValue(option, value, "it must be finite, 0 or more", "write it in 1/um of dry coat, as 0.25")
     return value * UM
 
 

@@ -17,6 +17,17 @@ Text = Optional[str]  # noqa: UP045
 Texts = Optional[list[str]]  # noqa: UP045
 File = Optional[Path]  # noqa: UP045  what typer reads
 SHOWN = 40  # rows of a table for people
+STROBE = {
+    "repeats": ("repeats from flash to flash", ""), "flash_hz": ("flashes", "1/s"),
+    "field_mm": ("web in a frame, along", "mm"), "overlap_mm": ("of that, in the next frame too", "mm"),
+    "longest_flash_us": ("longest flash", "us"), "pixels": ("picture, across by along", "pixels"),
+    "mpx_s": ("data, a byte a pixel", "MB/s"), "mb_roll": ("data of a roll", "MB"),
+    "frames_roll": ("frames of a roll", ""), "windows_roll": ("windows of a roll, one lane", ""),
+    "drift_mm": ("encoder and lattice part, a frame", "mm"),
+    "lost_after_m": ("the encoder alone is half a repeat off after", "m"),
+    "one_off_m": ("and a whole repeat off after", "m"), "adrift_mm": ("off at the roll's end", "mm"),
+    "repeats_off": ("that is, whole repeats", ""), "edge_var_px2": ("blur adds to an edge's variance", "pixel2"),
+}  # fmt: skip
 
 
 @app.command()
@@ -130,5 +141,20 @@ def strobe(
     if json:
         as_json(answer)
         return
-    table("Strobe", ["what", "is"], [[k, str(v)] for k, v in answer.items() if k != "cautions"])
+    table(
+        "Strobe", ["what", "is", "unit"], [[what, _figure(answer[key]), unit] for key, (what, unit) in STROBE.items()]
+    )
     say(*(f"Caution: {one}" for one in answer["cautions"]))
+
+
+def _figure(value: Any) -> str:
+    """Four digits of a number; what is without end is never reached."""
+    if isinstance(value, float):
+        return f"{value:,.4g}" if abs(value) < 1e4 else f"{value:,.0f}"
+    return (
+        "never"
+        if value is None
+        else " x ".join(f"{one:,}" for one in value)
+        if isinstance(value, tuple)
+        else f"{value:,}"
+    )

@@ -28,9 +28,7 @@ from .looking import Looks, Task, look_at_one, refused
 
 __all__ = ["Looks", "kept", "learnt", "look_at", "look_live", "workers_for"]
 
-FEW: Final = (
-    300  # frames below which starting two processes, a second each, takes longer than it saves at 12 ms a frame
-)
+FEW: Final = 1000  # frames below which two processes, 4 s each to start, save nothing at 12 ms a frame
 LEARN_FROM: Final = 15
 
 Source = Folder | Iterable[Frame | Row]
