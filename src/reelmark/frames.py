@@ -21,13 +21,16 @@ Picture = NDArray[np.uint8]
 @dataclass(frozen=True, slots=True)
 class Frame:
     """One picture.  picture : grey, (rows along, columns across), 255 is light;  encoder_mm : of its first row
-    flash : its number, as the strobe counts;  time_s : when;  name : of its file, or what the source calls it"""
+    flash : its number, as the strobe counts;  time_s : when;  name : of its file, or what the source calls it
+    index : which repeat of the picture bears the index mark, 0 the first that begins in it; None: none is seen
+    """
 
     picture: Picture
     encoder_mm: float
     flash: int
     time_s: float
     name: str = ""
+    index: int | None = None
 
 
 Frames = Iterable[Frame]

@@ -1,11 +1,15 @@
 """The camera over the windows on the command line: read a folder of frames, set the strobe."""
 
+import sys
 from collections.abc import Iterable, Iterator
+from contextlib import ExitStack
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Optional
 
 import typer
 
+from ..errors import BadValue
 from .film_given import circumferences, in_si
 from .show import as_json, group, guarded, out, say, table
 
@@ -33,8 +37,18 @@ STROBE = {
 @app.command()
 @guarded
 def read(
-    folder: Annotated[Path, typer.Argument(help="Folder with frames.csv, layout.toml and the pictures.")],
-    layout: Annotated[File, typer.Option(help="The layout, where it lies elsewhere.")] = None,
+    source: Annotated[
+        Path,
+        typer.Argument(
+            help="Folder with frames.csv, layout.toml and the pictures; or a stream: a pipe, a file, - .",
+            metavar="FOLDER|STREAM",
+            allow_dash=True,
+        ),
+    ],
+    layout: Annotated[File, typer.Option(help="The layout, where it lies elsewhere; a stream needs it.")] = None,
+    live: Annotated[
+        bool, typer.Option("--live", help="Of a stream that does not wait: book what is not looked at in time.")
+    ] = False,
     workers: Annotated[
         Optional[int],  # noqa: UP045
         typer.Option(help="Processes that look; 0: none but this one. As many as cores without it.", min=0, max=64),
@@ -48,24 +62,19 @@ def read(
 ) -> None:
     """Every window of a roll accounted for: seen, missing, or not seen and why; what is wrong, by metre and lane."""
     from ..acts.window_view import kept_answer
-    from ..io.frames import Folder
     from ..io.windowkept import keep_reading
-    from ..seeing import kept, learnt, look_at, workers_for
-    from ..stations.window.inspect.detector import Detector
+    from ..seeing import kept
     from ..stations.window.roll import read_roll
 
-    source = Folder.open(folder, layout)
-    detector, notes = learnt(source, Detector(source.told.layout))
-    many = workers_for(len(source), workers)
-    seen = _watched(look_at(source, detector, many, crops=keep is not None), len(source), json)
-    rollers = dict(source.told.rollers_mm) | {name: m * 1e3 for name, m in circumferences(roller).items()}
-    roll = read_roll(kept(seen, keep) if keep else seen, source.told.layout, source.told.index_every, rollers)
-    unlisted = [f"{len(source.unlisted):,} pictures are in the folder that frames.csv does not name, as "
-                f"{source.unlisted[0]}: not read"] if source.unlisted else []  # fmt: skip
-    said = [*source.told.notes, *notes, *unlisted]
-    told = kept_answer(roll, source.told.layout, said, rollers, over_lane=source.told.over_lane)
+    with ExitStack() as open_:
+        looks = _folder(source, layout, workers, keep, live) if source.is_dir() or not _is_stream(source) else (
+            _stream(source, layout, workers, keep, live, open_))  # fmt: skip
+        rollers = dict(looks.told.rollers_mm) | {name: m * 1e3 for name, m in circumferences(roller).items()}
+        seen = _watched(looks.seen, looks.many, json)
+        roll = read_roll(kept(seen, keep) if keep else seen, looks.told.layout, looks.told.index_every, rollers)
+    told = kept_answer(roll, looks.told.layout, looks.notes, rollers, over_lane=looks.told.over_lane)
     if keep:
-        keep_reading(keep, roll_name or folder.resolve().name, told)
+        keep_reading(keep, roll_name or looks.name, told)
     answer = told["answer"]
     if json:
         as_json(answer)
@@ -73,7 +82,56 @@ def read(
         _show(answer)
 
 
-def _watched(seen: Iterable[Any], many: int, quiet: bool) -> Iterator[Any]:
+@dataclass(frozen=True, slots=True)
+class _Looks:
+    """Frames being looked at.  many : None where that is not known;  name : of the source"""
+
+    seen: Iterable[Any]
+    told: Any
+    many: int | None
+    notes: list[str]
+    name: str
+
+
+def _is_stream(path: Path) -> bool:
+    return str(path) == "-" or path.is_fifo() or path.is_file()
+
+
+def _folder(path: Path, layout: Path | None, workers: int | None, keep: Path | None, live: bool) -> _Looks:
+    from ..io.frames import Folder
+    from ..seeing import learnt, look_at, workers_for
+    from ..stations.window.inspect.detector import Detector
+
+    if live:
+        raise BadValue("--live", str(path), "a folder waits, and loses nothing", "leave --live out, or give a stream")
+    folder = Folder.open(path, layout)
+    detector, notes = learnt(folder, Detector(folder.told.layout))
+    unlisted = [f"{len(folder.unlisted):,} pictures are in the folder that frames.csv does not name, as "
+                f"{folder.unlisted[0]}: not read"] if folder.unlisted else []  # fmt: skip
+    seen = look_at(folder, detector, workers_for(len(folder), workers), crops=keep is not None)
+    return _Looks(seen, folder.told, len(folder), [*folder.told.notes, *notes, *unlisted], path.resolve().name)
+
+
+def _stream(
+    path: Path, layout: Path | None, workers: int | None, keep: Path | None, live: bool, open_: ExitStack
+) -> _Looks:
+    from ..io.frames_stream import read_stream
+    from ..io.layout import read_layout
+    from ..seeing import learnt_ahead, look_at, look_live, workers_for
+    from ..stations.window.inspect.detector import Detector
+
+    if layout is None:
+        raise BadValue("--layout", None, "a stream does not say how the windows lie", "give the file layout.toml")
+    told = read_layout(layout)
+    opened = sys.stdin.buffer if str(path) == "-" else open_.enter_context(path.open("rb"))
+    detector, frames, notes = learnt_ahead(read_stream(opened), Detector(told.layout))
+    many = workers_for(None, workers)
+    crops = keep is not None
+    seen = look_live(frames, detector, many, crops=crops) if live else look_at(frames, detector, many, crops=crops)
+    return _Looks(seen, told, None, [*told.notes, *notes], "stream" if str(path) == "-" else path.stem)
+
+
+def _watched(seen: Iterable[Any], many: int | None, quiet: bool) -> Iterator[Any]:
     """As they come, with a progress bar when a person looks."""
     from rich.progress import track
 

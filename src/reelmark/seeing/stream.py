@@ -9,8 +9,9 @@ reason; none is left out, also where a worker dies or does not answer.
 """
 
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from itertools import chain, islice
 from pathlib import Path
 from typing import Any, Final
 
@@ -26,7 +27,7 @@ from ..stations.window.roll import Crop, Seen
 from .crew import Crew
 from .looking import Looks, Task, look_at_one, refused
 
-__all__ = ["Looks", "kept", "learnt", "look_at", "look_live", "workers_for"]
+__all__ = ["Looks", "kept", "learnt", "learnt_ahead", "look_at", "look_live", "workers_for"]
 
 FEW: Final = 1000  # frames below which two processes, 4 s each to start, save nothing at 12 ms a frame
 LEARN_FROM: Final = 15
@@ -48,7 +49,17 @@ def learnt(source: Folder, detector: Any) -> tuple[Any, tuple[str, ...]]:
         return detector, ()
     fit = [row for row in source.rows if row.wrong is None]
     some = [fit[k] for k in np.unique(np.linspace(0, len(fit) - 1, min(LEARN_FROM, len(fit))).astype(int))]
-    frames = [one for one in map(source.frame, some) if isinstance(one, Frame)]
+    return _learnt([one for one in map(source.frame, some) if isinstance(one, Frame)], detector)
+
+
+def learnt_ahead(source: Iterable[Frame | Row], detector: Any) -> tuple[Any, Iterator[Frame | Row], tuple[str, ...]]:
+    """The detector, having learnt from a stream's first frames, the whole stream, and notes."""
+    rest = iter(source)
+    first = list(islice(rest, LEARN_FROM))
+    return (made := _learnt([one for one in first if isinstance(one, Frame)], detector))[0], chain(first, rest), made[1]
+
+
+def _learnt(frames: Sequence[Frame], detector: Any) -> tuple[Any, tuple[str, ...]]:
     shapes = [one.picture.shape for one in frames]
     usual = [one for one in frames if one.picture.shape == max(shapes, key=shapes.count)]
     try:
@@ -76,12 +87,14 @@ def look_at(source: Source, detector: Looks, workers: int = 0, *, crops: bool = 
         yield from crew.rest()
 
 
-def look_live(source: Iterable[Frame], detector: Looks, workers: int = 1, *, crops: bool = False) -> Iterator[Seen]:
+def look_live(
+    source: Iterable[Frame | Row], detector: Looks, workers: int = 1, *, crops: bool = False
+) -> Iterator[Seen]:
     """A camera's frames: one that finds all buffers full is not looked at and is booked, as no camera waits."""
     with Crew(detector, max(workers, 1)) as crew:
-        for frame in source:
-            task = _frame(frame, crops)
-            crew.give(_lost(task) if crew.full else task)
+        for one in source:
+            task = _task(one, source, crops)
+            crew.give(_lost(task) if crew.full and isinstance(task, Task) else task)
             yield from crew.ready()
         yield from crew.rest()
 
@@ -120,4 +133,5 @@ def _task(one: Frame | Row, source: object, crops: bool) -> Task | Seen:
 def _frame(one: Frame, crops: bool) -> Task:
     place = Place(one.encoder_mm, one.flash, one.time_s)
     shape = (one.picture.shape[0], one.picture.shape[1]) if one.picture.ndim == 2 else (0, 0)
-    return Task(one.name or f"flash {one.flash}", place, shape=shape, picture=one.picture, crops=crops)
+    name = one.name or f"flash {one.flash}"
+    return Task(name, place, shape=shape, picture=one.picture, crops=crops, index=one.index)
