@@ -1,17 +1,15 @@
 """The camera over the windows on the command line: read a folder of frames, set the strobe."""
 
-import sys
 from collections.abc import Iterable, Iterator
 from contextlib import ExitStack
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Optional
 
 import typer
 
-from ..errors import BadValue
 from .film_given import circumferences, in_si
 from .show import as_json, group, guarded, out, say, table
+from .window_frames import looks_at
 
 __all__ = ["app"]
 
@@ -67,8 +65,7 @@ def read(
     from ..stations.window.roll import read_roll
 
     with ExitStack() as open_:
-        looks = _folder(source, layout, workers, keep, live) if source.is_dir() or not _is_stream(source) else (
-            _stream(source, layout, workers, keep, live, open_))  # fmt: skip
+        looks = looks_at(source, layout, workers, keep is not None, live, open_)
         rollers = dict(looks.told.rollers_mm) | {name: m * 1e3 for name, m in circumferences(roller).items()}
         seen = _watched(looks.seen, looks.many, json)
         roll = read_roll(kept(seen, keep) if keep else seen, looks.told.layout, looks.told.index_every, rollers)
@@ -80,55 +77,6 @@ def read(
         as_json(answer)
     else:
         _show(answer)
-
-
-@dataclass(frozen=True, slots=True)
-class _Looks:
-    """Frames being looked at.  many : None where that is not known;  name : of the source"""
-
-    seen: Iterable[Any]
-    told: Any
-    many: int | None
-    notes: list[str]
-    name: str
-
-
-def _is_stream(path: Path) -> bool:
-    return str(path) == "-" or path.is_fifo() or path.is_file()
-
-
-def _folder(path: Path, layout: Path | None, workers: int | None, keep: Path | None, live: bool) -> _Looks:
-    from ..io.frames import Folder
-    from ..seeing import learnt, look_at, workers_for
-    from ..stations.window.inspect.detector import Detector
-
-    if live:
-        raise BadValue("--live", str(path), "a folder waits, and loses nothing", "leave --live out, or give a stream")
-    folder = Folder.open(path, layout)
-    detector, notes = learnt(folder, Detector(folder.told.layout))
-    unlisted = [f"{len(folder.unlisted):,} pictures are in the folder that frames.csv does not name, as "
-                f"{folder.unlisted[0]}: not read"] if folder.unlisted else []  # fmt: skip
-    seen = look_at(folder, detector, workers_for(len(folder), workers), crops=keep is not None)
-    return _Looks(seen, folder.told, len(folder), [*folder.told.notes, *notes, *unlisted], path.resolve().name)
-
-
-def _stream(
-    path: Path, layout: Path | None, workers: int | None, keep: Path | None, live: bool, open_: ExitStack
-) -> _Looks:
-    from ..io.frames_stream import read_stream
-    from ..io.layout import read_layout
-    from ..seeing import learnt_ahead, look_at, look_live, workers_for
-    from ..stations.window.inspect.detector import Detector
-
-    if layout is None:
-        raise BadValue("--layout", None, "a stream does not say how the windows lie", "give the file layout.toml")
-    told = read_layout(layout)
-    opened = sys.stdin.buffer if str(path) == "-" else open_.enter_context(path.open("rb"))
-    detector, frames, notes = learnt_ahead(read_stream(opened), Detector(told.layout))
-    many = workers_for(None, workers)
-    crops = keep is not None
-    seen = look_live(frames, detector, many, crops=crops) if live else look_at(frames, detector, many, crops=crops)
-    return _Looks(seen, told, None, [*told.notes, *notes], "stream" if str(path) == "-" else path.stem)
 
 
 def _watched(seen: Iterable[Any], many: int | None, quiet: bool) -> Iterator[Any]:
