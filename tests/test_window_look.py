@@ -8,6 +8,7 @@ import subprocess
 import sys
 from collections.abc import Iterable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -19,10 +20,13 @@ from reelmark.frames import Frame, Window, WindowLayout
 from reelmark.stations.window.inspect import Detector, Kind, by_points, by_rows, mtf50, rows_of
 from reelmark.stations.window.inspect.edges import fit_edges
 from reelmark.stations.window.inspect.lattice import Cell, Lens, coarse
+from reelmark.stations.window.inspect.shifted import pass_off
+from reelmark.stations.window.inspect.spots import hole_across
 from reelmark.stations.window.strobe import strobe
 
 SMALL = replace(PLAIN, rows=1100, columns=1200, layout=replace(PLAIN.layout, lanes=3))
 ONE_KIND = Faults(0, 0, 0, 0, 0, 0)
+MIDST = (2, 1, 0)  # repeat, lane, window
 
 
 @pytest.fixture(scope="module")
@@ -122,6 +126,77 @@ def test_a_pass_off_on_all_windows_is_seen_by_a_detector_that_learnt(detector):
     got = detector.look(picture, coat=False)
     assert {f.kind for f in got.found} == {Kind.SHIFTED_PASS}
     assert len(got.found) == len(got.nodes)
+
+
+def _painted(off: tuple[float, float], faults: dict[tuple[int, int, int], Any] | None = None) -> Any:
+    """A frame of SMALL with the window MIDST off by `off` mm."""
+    from reelmark.demo.frames_paint import paint
+
+    rng = np.random.default_rng(5)
+    web = SMALL.web(rng, 37.0)
+    nodes = web.nodes()
+    one = (nodes == MIDST).all(axis=1)
+    far = one[:, None] * np.asarray(off)
+    size = np.full((len(nodes), 2), (20.0, 14.0))
+    return paint(rng, SMALL, web, nodes, far, size, faults or {}, (), (), (1.0,))[0]
+
+
+@pytest.mark.parametrize("off", [(0.4, 0.0), (0.0, -0.7), (1.5, 0.0), (0.0, 3.0), (-1.0, 2.0)])
+def test_a_window_that_lies_off_as_a_whole_is_shifted_and_nothing_else(detector, off):
+    """Truth is the drawing's; also where it lies so far off that its place is half in the coat."""
+    picture = _painted(off)
+    got = detector.look(picture)
+    assert [(one.kind, (one.i, one.lane, one.window)) for one in got.found] == [(Kind.SHIFTED, MIDST)]
+    assert got.found[0].off_mm == pytest.approx(off, abs=0.04 + 0.06 * np.hypot(*off))
+
+
+def test_a_pass_says_how_far_and_which_way_it_is_off(detector):
+    from reelmark.demo.frames import Fault
+
+    for size, turn in ((0.4, 0.0), (0.6, np.pi), (0.6, np.pi / 2), (0.9, -np.pi / 4)):
+        picture = _painted((0.0, 0.0), {MIDST: Fault("shifted pass", 0, 0, size_mm=size, share=turn)})
+        (one,) = detector.look(picture, coat=False).found
+        assert one.kind is Kind.SHIFTED_PASS
+        assert one.off_mm == pytest.approx((size * np.cos(turn), size * np.sin(turn)), abs=0.15 * size)
+
+
+def test_a_pass_in_closed_form():
+    """A step in two parts, a share a of it later by d: mean a d, variance a (1 - a) d2 (two-point distribution)."""
+    for a, d in ((0.43, 1.0), (0.3, 2.5), (0.67, 0.4)):
+        assert pass_off(a * d, a * (1 - a) * d * d, 1e-3, 1e-3) == pytest.approx(d, rel=1e-12)
+    assert pass_off(0.0, 0.25, 0.1, 0.1) == pytest.approx(1.0, rel=0.02)  # half of the step: the variance is d2 / 4
+    assert pass_off(0.05, 0.05, 0.1, 0.1) == 0.0
+
+
+def test_the_diameter_of_a_hole_from_its_spot():
+    """Discs blurred by a Gaussian lens; the truth is the disc's.  s 0.8 px, D from 2 s up."""
+    y, x = np.mgrid[-20:21, -20:21] / 1.0
+    for across in (1.6, 3.0, 8.0):
+        u, v = np.meshgrid(*(2 * [np.linspace(-across / 2, across / 2, 41)]))
+        inside = np.hypot(u, v) <= across / 2
+        spot = sum(
+            np.exp(-((x - a) ** 2 + (y - b) ** 2) / 2 / 0.8**2) for a, b in zip(u[inside], v[inside], strict=True)
+        )
+        spot = spot * (across / 40) ** 2 / (2 * np.pi * 0.8**2)
+        picture = np.rint(20 + 150 * spot).astype(np.uint8)
+        grey = np.clip(picture * 4.5, 0, 255).astype(np.uint8)
+        assert hole_across(picture, grey, (16, 16, 9, 9), 0.8) == pytest.approx(across, abs=0.3)
+
+
+def test_a_frame_of_half_filled_windows_alone_is_read(detector):
+    picture = draw(SMALL, 12).picture.copy()
+    got = detector.look(picture, coat=False)
+    for x, y in zip(got.nodes.x_mm / 0.4, got.nodes.y_mm / 0.4, strict=True):
+        picture[int(y) + 7 : int(y) + 26, max(int(x) - 30, 0) : int(x) + 31] = 18
+    got = detector.look(picture, coat=False)
+    assert got.refused is None
+    assert {one.kind for one in got.found} == {Kind.HALF_FILLED}
+
+
+def test_every_kind_has_a_sign_of_its_own():
+    from reelmark.figures.window_signs import SIGNS
+
+    assert {str(one) for one in Kind} == set(SIGNS)
 
 
 def test_lattice_survives_four_of_ten_missing():

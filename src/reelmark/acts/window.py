@@ -90,7 +90,7 @@ def _mark(one: WindowMark, layout: WindowLayout | None) -> dict[str, Any]:
     always = {"kind", "metre_m", "lane", "offset_mm"}
     coat = {"repeat", "window"} if one.window < 0 else set()
     same = {"to_m"} if one.to_m == one.metre_m else set()
-    return {k: v for k, v in told.items() if k in always or (v != "" and k not in coat | same)}
+    return {k: v for k, v in told.items() if k in always or (v not in ("", None) and k not in coat | same)}
 
 
 def _frames(roll: RollSeen) -> dict[str, Any]:

@@ -45,7 +45,8 @@ def _star(x: float, y: float, r: float) -> str:
 
 # kind -> (outline, what is filled)
 SIGNS: Final[Mapping[str, tuple[Draw, Draw | None]]] = {
-    "missing": (_square, None), "half filled": (_square, _half), "shifted pass": (_diamond, None),
+    "missing": (_square, None), "half filled": (_square, _half),
+    "shifted": (_diamond, _diamond), "shifted pass": (_diamond, None),
     "size": (_triangle, None), "dirty": (_cross, None), "pinhole": (_ring, _ring), "streak": (_bar, None),
 }  # fmt: skip
 

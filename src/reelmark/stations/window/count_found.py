@@ -50,8 +50,16 @@ def _mark(part: Part, at: tuple[int, int], lane: int, ends_m: tuple[float, float
     return WindowMark(
         str(one.kind), *ends_m, lane + 1, round(one.x_mm, 2),
         _offset(one, part.looked[k]), round(one.size_mm, 3), round(one.severity, 3), repeat, one.window, part.number,
-        part.sights[k].flash, part.names[k], *kept,
+        part.sights[k].flash, part.names[k], *kept, *_way(one, part.turned),
     )  # fmt: skip
+
+
+def _way(one: Found, turned: bool) -> tuple[float | None, float | None]:
+    """(across, along) as the web runs, mm, of what is shifted.  turned : rows run against the web"""
+    across, along = one.off_mm
+    if np.isnan(across):
+        return None, None
+    return round(across, 3), round(-along if turned else along, 3)
 
 
 def _offset(one: Found, looked: Looked) -> float | None:

@@ -21,6 +21,7 @@ class WindowMark:
     across_mm : of the picture, from its first column
     offset_mm : how far the window's middle lies from its place; of a shifted pass about how far the pass is off;
         None where nothing is to be measured
+    off_across_mm, off_along_mm : the same with its way, of a shifted window and of a shifted pass; None of all else
     size_mm, severity : as the frame's finding has them;  repeat : along its part, -1 of the coat
     part : 1..;  flash, file : of the frame that shows it;  crop, sha256 : of the picture kept of it
     """
@@ -41,6 +42,8 @@ class WindowMark:
     crop: str = ""
     thumb: str = ""
     sha256: str = ""
+    off_across_mm: float | None = None
+    off_along_mm: float | None = None
 
 
 def merged(marks: Iterable[WindowMark], frame_m: float) -> tuple[WindowMark, ...]:

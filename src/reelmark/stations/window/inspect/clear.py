@@ -11,7 +11,9 @@ from reelmark.stations.window.inspect.looked import Floats, Ints
 from reelmark.stations.window.inspect.model import Model, trend
 from reelmark.stations.window.inspect.settings import LookSettings
 
-__all__ = ["Clear", "how_clear"]
+__all__ = ["Clear", "how_clear", "where_they_are"]
+
+_ADRIFT = 1.0  # px that points inside a window may lie off
 
 
 class Clear(NamedTuple):
@@ -48,6 +50,31 @@ def how_clear(picture: Picture, seen: Floats, w: Ints, model: Model, tone: Tones
             dark, deep = dark_points(flat, wide, at[some], motif.inside, motif.core, limit)
             out.fill[some], out.dark[some], out.deep[some] = fill, dark, deep
     return out
+
+
+def where_they_are(
+    picture: Picture,
+    seen: Floats,
+    off: Floats,
+    w: Ints,
+    clear: Clear,
+    model: Model,
+    tone: Tones,
+    settings: LookSettings,
+) -> Clear:
+    """The same, windows that lie off and look dark looked at anew where they are.  off : (n, 2) px from `seen`
+
+    No further than an edge's profile reaches, so that all points stay in the picture.
+    """
+    far = np.flatnonzero(((clear.dark > 0) | (clear.fill < settings.half)) & (np.abs(off).max(axis=1) > _ADRIFT))
+    if not len(far):
+        return clear
+    at = seen[far] + np.clip(off[far], -model.reach, model.reach)
+    own = how_clear(picture, at, w[far], model, tone, settings)
+    better = own.fill >= clear.fill[far]
+    for whole, some in zip(clear, own, strict=True):
+        whole[far[better]] = some[better]
+    return clear
 
 
 def _levels(seen: Floats, middle: Floats, light: NDArray[np.bool_]) -> Floats:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from reelmark.frames import Picture
 from reelmark.stations.window.inspect.looked import Floats, Ints
 from reelmark.stations.window.inspect.settings import LookSettings
+from reelmark.stations.window.inspect.spots import hole_across
 from reelmark.stations.window.inspect.streaks import Stripe, stripes
 
 __all__ = ["Coat", "Hole", "Room", "look_at_coat"]
@@ -26,7 +27,7 @@ _SMALLEST_MM = 0.25  # hole that is looked for
 
 @dataclass(frozen=True, slots=True)
 class Hole:
-    """x, y : middle, px;  box : column, row, columns, rows;  across : diameter of the same area, px;  over : limit"""
+    """x, y : middle, px;  box : column, row, columns, rows;  across : diameter, px;  over : limit"""
 
     x: float
     y: float
@@ -103,7 +104,8 @@ def look_at_coat(
     most, many = _filtered(pixel, settings, room)
     share = 1 - float(_area(boxes)) / grey.size
     sd, limit = _limit(many, share, settings.hole_sd)
-    holes = tuple(_holes(_spots(over, most, min(limit, 254)), over, grey, limit, spread, pixel, settings))
+    raw = picture[:, span[0] : span[1]]
+    holes = tuple(_holes(_spots(over, most, min(limit, 254)), over, grey, raw, limit, spread, pixel, settings))
     if not more:
         return Coat(holes, (), sd / alpha, np.empty(0))
     less = np.column_stack([boxes[:, :2] // 2, np.minimum((boxes[:, 2:] + 1) // 2, half.shape[::-1])])
@@ -203,6 +205,7 @@ def _holes(
     found: Iterator[Any],
     over: Picture,
     grey: Picture,
+    raw: Picture,
     limit: float,
     spread: float,
     pixel: float,
@@ -219,12 +222,12 @@ def _holes(
             continue
         if max(wide, high) <= _side(pixel, settings) + 2 and _hot(grey, (x, y, wide, high), spread, pixel):
             continue
-        area = float((part > limit).sum())
         weight = part.astype(float)
         total = weight.sum()
         cx = x + float((weight.sum(axis=0) * np.arange(wide)).sum() / total)
         cy = y + float((weight.sum(axis=1) * np.arange(high)).sum() / total)
-        yield Hole(cx, cy, (x, y, wide, high), float(np.sqrt(4 * area / np.pi)), peak / limit)
+        across = hole_across(raw, grey, (x, y, wide, high), spread)
+        yield Hole(cx, cy, (x, y, wide, high), across, peak / limit)
 
 
 def _hot(grey: Picture, box: tuple[int, int, int, int], spread: float, pixel: float) -> bool:

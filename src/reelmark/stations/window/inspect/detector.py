@@ -1,6 +1,7 @@
 """The detector: one frame in, everything about it out; it never raises because of what a picture shows."""
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -16,7 +17,7 @@ from reelmark.stations.window.inspect.looked import Found, Health, Ints, Kind, L
 from reelmark.stations.window.inspect.model import Model, begin, middle
 from reelmark.stations.window.inspect.settings import LookSettings
 from reelmark.stations.window.inspect.turned import is_turned
-from reelmark.stations.window.inspect.web import painted_out, web_columns
+from reelmark.stations.window.inspect.web import painted_out, painted_too, web_columns
 from reelmark.stations.window.inspect.windows import Seen, locate, measure
 
 __all__ = ["Detector"]
@@ -109,7 +110,7 @@ class Detector:
         if coat:
             about = self._coat(picture, bright, seen, model, lens, tone)
             told += _coat_found(about, self.layout.mm_per_pixel, lens)
-        return self._told(seen, model, lens, tone, focus, told, about)
+        return self._told(seen, model, lens, tone, focus, told, about, lattice.more)
 
     def _coat(
         self,
@@ -122,7 +123,12 @@ class Detector:
     ) -> Coat:
         """Of the picture, and holes of the bright one too."""
         pixel = self.layout.mm_per_pixel
-        boxes = painted_out(picture, seen.lattice, model, lens, tone, pixel)
+        boxes = np.concatenate(
+            [
+                painted_out(picture, seen.lattice, model, lens, tone, pixel),
+                painted_too(seen, model, (picture.shape[1], picture.shape[0]), pixel),
+            ]
+        )
         span = web_columns(picture, tone, seen.lattice)
         about = self._of_web(picture, boxes, span, tone.low, model.spread_px, True)
         if bright is None or bright.shape != picture.shape or bright.dtype != np.uint8:
@@ -148,8 +154,17 @@ class Detector:
         return got.moved(first)
 
     def _told(
-        self, seen: Seen, model: Model, lens: Lens, tone: Tones, focus: float, found: list[Found], coat: Coat | None
+        self,
+        seen: Seen,
+        model: Model,
+        lens: Lens,
+        tone: Tones,
+        focus: float,
+        found: list[Found],
+        coat: Coat | None,
+        more: int,
     ) -> Looked:
+        """more : lanes that show windows and are not counted"""
         pixel = self.layout.mm_per_pixel
         bend = seen.lattice.bend
         scale = float(np.hypot(*bend[1]))
@@ -162,7 +177,7 @@ class Detector:
             float(np.median(seen.level)),
             tone.low,
             coat.noise if coat else np.nan,
-            tuple(_notes(tone, focus, scale, model)),
+            tuple(_notes(tone, focus, scale, model, more)),
         )
         phase = min(max(start - less * pitch, 0.0), np.nextafter(pitch, 0)) * pixel
         told = tuple(_renumbered(one, less) for one in found)
@@ -185,7 +200,7 @@ def _renumbered(one: Found, less: int) -> Found:
     """Repeats are counted from the first that begins in the picture."""
     if one.lane < 0 or not less:
         return one
-    return Found(one.kind, one.x_mm, one.y_mm, one.i + less, one.lane, one.window, one.size_mm, one.severity, one.box)
+    return replace(one, i=one.i + less)
 
 
 def _nodes(seen: Seen, less: int, pixel: float) -> Nodes:
@@ -212,7 +227,7 @@ def _coat_found(coat: Coat, pixel: float, lens: Lens) -> Iterator[Found]:
         yield Found(Kind.STREAK, *placed(stripe.x, middle), -1, -1, -1, stripe.wide * pixel, stripe.over, box)
 
 
-def _notes(tone: Tones, focus: float, scale: float, model: Model) -> Iterator[str]:
+def _notes(tone: Tones, focus: float, scale: float, model: Model, more: int) -> Iterator[str]:
     """For the operator: what is not yet wrong but will be."""
     if tone.at_255 > 0.02:
         yield f"windows are too light: {tone.at_255:.0%} of their points are saturated; turn the lamp down"
@@ -220,6 +235,11 @@ def _notes(tone: Tones, focus: float, scale: float, model: Model) -> Iterator[st
         yield f"the focus has gone: edges spread {focus:.2f} px, usual are {model.spread_px:.2f}"
     if abs(scale - 1) > 0.01:
         yield f"the pitch along is {100 * (scale - 1):+.2f} % off the layout's"
+    if more:
+        yield (
+            f"windows show outside the {model.cell.lanes} lanes of the layout, in {more} more, and are not counted; "
+            "correct its lanes, or give its windows their places"
+        )
     if model.usual is not None and not 0.75 < tone.high / max(model.usual.lamp, 1) < 1.33:
         yield f"the lamp has changed: windows have grey {tone.high:.0f}, usual are {model.usual.lamp:.0f}"
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from reelmark.frames import Picture, WindowLayout
 from reelmark.stations.window.inspect.looked import Floats
@@ -27,11 +28,15 @@ class Tones:
 
 @dataclass(frozen=True, slots=True)
 class Patches:
-    """Bright patches, in pixels of the whole picture.  middle : (n, 2) x, y;  box : (n, 4) x, y, wide, high"""
+    """Bright patches, in pixels of the whole picture.  middle : (n, 2) x, y;  box : (n, 4) x, y, wide, high
+
+    whole : (n,) not cut by the picture's edge: only the middles of these are places of windows
+    """
 
     middle: Floats
     box: Floats
     area: Floats
+    whole: NDArray[np.bool_]
 
     def __len__(self) -> int:
         return len(self.area)
@@ -88,7 +93,10 @@ def patches(few: Picture, limit: float, stride: int) -> Patches:
     binary = cv2.threshold(few, limit, 255, cv2.THRESH_BINARY)[1]
     found: Any = cv2.findContours(binary, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]
     if not found:
-        return Patches(np.zeros((0, 2)), np.zeros((0, 4)), np.zeros(0))
+        return Patches(np.zeros((0, 2)), np.zeros((0, 4)), np.zeros(0), np.zeros(0, bool))
     got = outlines(np.concatenate(found)[:, 0], np.cumsum([len(one) for one in found]))
-    got = got[(got[:, 4] >= 3) & (got[:, 5] >= 3) & (got[:, 6] > 0)] * stride
-    return Patches(got[:, :2], got[:, 2:6], got[:, 6] * stride)
+    got = got[(got[:, 4] >= 3) & (got[:, 5] >= 3) & (got[:, 6] > 0)]
+    stop = got[:, 2:4] + got[:, 4:6]
+    whole = ((got[:, 2:4] > 0) & (stop < (few.shape[1], few.shape[0]))).all(axis=1)
+    got *= stride
+    return Patches(got[:, :2], got[:, 2:6], got[:, 6] * stride, whole)

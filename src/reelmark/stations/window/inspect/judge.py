@@ -4,10 +4,14 @@ A pass that lies off by d widens the edges where it looks into the window: their
 each axis, p being the share of the step that one pass makes.  So the variances of the wider side each way are summed,
 which does not depend on the direction of d.  It also makes the window smaller, by about p d; where pixels are coarse
 that tells more than the width does.  So the two are judged together, each over its limit: w2 + s2 > 1.
+
+A window that is larger, or smaller with edges narrower than any pass would leave them, is off in its size.  How far a
+pass is off, and a window as a whole: `shifted`.
 """
 
 from collections.abc import Iterator
-from math import ceil, floor, hypot, isfinite, sqrt
+from dataclasses import replace
+from math import ceil, floor, hypot, isfinite, nan, sqrt
 from typing import NamedTuple
 
 import numpy as np
@@ -16,6 +20,7 @@ from numpy.typing import NDArray
 from reelmark.stations.window.inspect.looked import Floats, Found, Ints, Kind
 from reelmark.stations.window.inspect.model import Model, Spread, finite, middle, robust, trend
 from reelmark.stations.window.inspect.settings import LookSettings
+from reelmark.stations.window.inspect.shifted import Sides, beyond, over_place, pass_way, sides_of
 from reelmark.stations.window.inspect.windows import Seen
 
 __all__ = ["edge_excess", "judge"]
@@ -31,17 +36,22 @@ def edge_excess(seen: Seen, usual: Spread | None, good: NDArray[np.bool_]) -> Fl
         mine = seen.w == k
         if not mine.any():
             continue
-        var = seen.var[mine]
-        own = robust(var)[0]
-        more = var - (own if usual is None else finite(usual.var[k], own))
-        if usual is not None:
-            more = more - _least(robust(more)[0])
+        more = _more(seen.var[mine], None if usual is None else usual.var[k])
         rest[mine] = np.maximum(more[:, 0], more[:, 1]) + np.maximum(more[:, 2], more[:, 3])
         if usual is None or mine.sum() >= 18:
             field = np.sort(more, axis=1)[:, :2].mean(axis=1)  # the two narrower sides: focus over the field
             smooth = trend(seen.seen[mine], field, np.isfinite(field) & good[mine])
             rest[mine] -= 2 * (smooth - middle(smooth))
     return rest
+
+
+def _more(var: Floats, usual: Floats | None) -> Floats:
+    """(n, 4) px2 over what is usual of each side, and over the frame's own focus; usual None: over the medians."""
+    own = robust(var)[0]
+    if usual is None:
+        return np.asarray(var - own)
+    more = var - finite(usual, own)
+    return np.asarray(more - _least(robust(more)[0]))
 
 
 def _least(focus: Floats) -> float:
@@ -64,7 +74,11 @@ class _Limits(NamedTuple):
 
 
 class _Signs(NamedTuple):
-    """Of one window, each over its limit.  small : of the size where it is less;  off : of the size, the larger way"""
+    """Of one window, each over its limit.  small : of the size where it is less;  off : of the size, the larger way
+
+    large : of the size where it is more;  far : of the place;  narrow : smaller, no edge as wide as a pass makes it
+    way : px that a pass would be off;  strayed : the place is further off than such a pass takes it
+    """
 
     fill: float
     deep: float
@@ -73,25 +87,37 @@ class _Signs(NamedTuple):
     small: float
     off: float
     off_px: float
+    large: float
+    far: float
+    narrow: bool
+    way: tuple[float, float]
+    strayed: bool
 
 
 def judge(seen: Seen, model: Model, pixel: float, settings: LookSettings) -> Iterator[Found]:
     """One thing for each wrong window, the gravest."""
     good = seen.fill > settings.half
     excess = edge_excess(seen, model.usual, good)
+    far = over_place(seen, good, pixel, settings)
     for k, motif in enumerate(model.motifs):
         mine = np.flatnonzero(seen.w == k)
         if not len(mine):
             continue
         limits = _limits(seen, excess, mine[good[mine]], k, model, settings, pixel)
-        for n in mine[~_calm(seen, excess, mine, limits, good)]:
-            told = _one(_signs(seen, n, float(excess[n]), limits), settings)
+        wrong = mine[~(_calm(seen, excess, mine, limits, good) & ~(far[mine] > 1))]
+        more = _more(seen.var[mine], None if model.usual is None else model.usual.var[k]) if len(wrong) else seen.var
+        for n in wrong:
+            side = more[np.searchsorted(mine, n)]
+            sign = _signs(seen, n, float(excess[n]), side, limits, float(far[n]), model, settings, pixel)
+            told = _one(sign, settings)
             if told is not None:
-                kind, severity, off = told
+                kind, severity = told
                 wide = sqrt(max([one for one in seen.var[n].tolist() if one > 0], default=0.0))
-                mm = {Kind.SHIFTED_PASS: wide, Kind.SIZE: off}
+                mm = {Kind.SHIFTED_PASS: wide, Kind.SIZE: sign.off_px}
                 large = mm.get(kind, float(motif.size.max())) * pixel
-                yield _found(seen, int(n), kind, large, severity, motif.size, pixel)
+                off = {Kind.SHIFTED_PASS: sign.way, Kind.SHIFTED: tuple(seen.off[n].tolist())}.get(kind, (nan, nan))
+                found = _found(seen, int(n), kind, large, severity, motif.size, pixel)
+                yield replace(found, off_mm=(off[0] * pixel, off[1] * pixel))
 
 
 def _limits(
@@ -139,11 +165,24 @@ def _calm(seen: Seen, excess: Floats, mine: Ints, limits: _Limits, good: NDArray
     )
 
 
-def _signs(seen: Seen, n: int, excess: float, limits: _Limits) -> _Signs:
+def _signs(
+    seen: Seen,
+    n: int,
+    excess: float,
+    side: Floats,
+    limits: _Limits,
+    far: float,
+    model: Model,
+    settings: LookSettings,
+    pixel: float,
+) -> _Signs:
+    """side : (4,) px2, variance of the edges over usual;  far : its place over the limit"""
     off = [usual - own for usual, own in zip(limits.size.tolist(), seen.size[n].tolist(), strict=True)]
     over = [one / most if isfinite(one) else 0.0 for one, most in zip(off, limits.size_over.tolist(), strict=True)]
     way = 1 if abs(over[1]) > abs(over[0]) else 0
     wide = (excess - limits.edge) / limits.edge_over
+    sides = sides_of(np.array(off), side, limits.edge_over / 3)
+    go = pass_way(sides, limits.size_over / 3, limits.edge_over / 3, model.spread_px, model.reach)
     return _Signs(
         float(seen.fill[n]),
         float(seen.deep[n]) / limits.dark,
@@ -152,23 +191,44 @@ def _signs(seen: Seen, n: int, excess: float, limits: _Limits) -> _Signs:
         hypot(max(over[0], 0.0), max(over[1], 0.0)),
         abs(over[way]),
         abs(off[way]),
+        -min(min(over), 0.0),
+        far if isfinite(far) else 0.0,
+        _narrow(over, sides, limits.edge_over / 2, settings),
+        go,
+        beyond(seen.off[n], go, settings.shift_floor_mm / pixel),
     )
 
 
-def _one(told: _Signs, settings: LookSettings) -> tuple[Kind, float, float] | None:
-    """(kind, severity, px by which the size is off)."""
+def _narrow(over: list[float], sides: Sides, noise: float, settings: LookSettings) -> bool:
+    """Whether no pass that is off makes it so: smaller both ways alike and opposite sides alike; or with edges too
+
+    narrow for what the size is less.  over : size, smaller ways > 0;  noise : px2, of a variance
+    """
+    alike = abs(over[0] - over[1]) <= max(1.0, 0.3 * max(over)) and min(over) > 0
+    k = int(sides.fall.argmax())
+    least = settings.pass_least * max(float(sides.fall[k]), 0.0) ** 2
+    return max(over) > 0 and not sides.unlike and (alike or float(sides.var[k]) + noise < least)
+
+
+def _one(told: _Signs, settings: LookSettings) -> tuple[Kind, float] | None:
+    """(kind, severity)."""
     if told.fill < settings.missing:
-        return Kind.MISSING, (1 - told.fill) / (1 - settings.missing), 0.0
+        return Kind.MISSING, (1 - told.fill) / (1 - settings.missing)
     if told.fill < settings.half:
-        return Kind.HALF_FILLED, (1 - told.fill) / (1 - settings.half), 0.0
+        return Kind.HALF_FILLED, (1 - told.fill) / (1 - settings.half)
     if told.deep >= 1:
-        return Kind.DIRTY, told.deep, 0.0
+        return Kind.DIRTY, told.deep
+    if told.far > 1 and told.strayed:
+        return Kind.SHIFTED, told.far
     both = hypot(max(told.wide, 0.0), told.small)
-    if told.wide >= 1 or (both > 1 and told.wide > settings.both):
-        return Kind.SHIFTED_PASS, max(told.wide, both), 0.0
+    size = told.off > 1 and (told.narrow or told.large > max(1.0, told.small))
+    if not size and (told.wide >= 1 or (both > 1 and (told.small > 1 or told.wide > settings.both))):
+        return Kind.SHIFTED_PASS, max(told.wide, both)
     if told.dark >= 1:
-        return Kind.DIRTY, told.dark, 0.0
-    return (Kind.SIZE, told.off, told.off_px) if told.off > 1 else None
+        return Kind.DIRTY, told.dark
+    if told.far > 1:
+        return Kind.SHIFTED, told.far
+    return (Kind.SIZE, told.off) if told.off > 1 else None
 
 
 def _found(seen: Seen, n: int, kind: Kind, size_mm: float, severity: float, size: Floats, pixel: float) -> Found:

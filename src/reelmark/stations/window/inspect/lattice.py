@@ -57,10 +57,11 @@ class Cell:
 
 @dataclass(frozen=True, slots=True)
 class Lattice:
-    """Corrected place = start + plane @ bend."""
+    """Corrected place = start + plane @ bend.  more : lanes that show windows beside those counted"""
 
     start: Floats
     bend: Floats
+    more: int = 0
 
     def place(self, plane: Floats) -> Floats:
         return np.asarray(self.start + plane @ self.bend)
@@ -72,6 +73,10 @@ class Lattice:
         """Inverse of the bend."""
         (a, b), (c, d) = self.bend.tolist()
         return np.asarray(np.array([[d, -b], [-c, a]]) / (a * d - b * c))
+
+    def scale(self) -> Floats:
+        """(2,) px of the picture a px of the plane, across and along."""
+        return np.hypot(self.bend[:, 0], self.bend[:, 1])
 
     def seen(self, plane: Floats, lens: Lens, points: Floats | None = None) -> Floats:
         """(n, p, 2) of the picture, of (n, 2) and of p points about each; one, itself, if none are given."""

@@ -7,19 +7,23 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from reelmark.errors import Problem
 from reelmark.frames import Picture, WindowLayout
 from reelmark.stations.window.inspect.find import Patches, Tones, patches, stride_for, thin, tones
 from reelmark.stations.window.inspect.judge import edge_excess
-from reelmark.stations.window.inspect.lattice import Cell, Lattice, Lens, coarse
-from reelmark.stations.window.inspect.looked import Floats
+from reelmark.stations.window.inspect.lattice import Cell, Lattice, Lens, coarse, fit
+from reelmark.stations.window.inspect.looked import Floats, Ints
 from reelmark.stations.window.inspect.model import Model, Spread, begin, insets, middle, reach_for, robust
 from reelmark.stations.window.inspect.settings import LookSettings
 from reelmark.stations.window.inspect.shape import motif_of
-from reelmark.stations.window.inspect.windows import Seen, locate, measure, nodes_within
+from reelmark.stations.window.inspect.windows import Seen, lanes_of, locate, measure, nodes_within
 
 __all__ = ["learn_model"]
+
+_LEAST = 3  # windows of each kind, at least, to correct its place by
+_ROUNDS = 12  # of places and lattices in turn: the rest left is under a thousandth even of two repeats
 
 
 def learn_model(pictures: Sequence[Picture], layout: WindowLayout, settings: LookSettings) -> Model | Problem:
@@ -39,7 +43,7 @@ def learn_model(pictures: Sequence[Picture], layout: WindowLayout, settings: Loo
         if not seen:
             assert last is not None
             return last
-        model = _lensed(model, seen, pictures[0], layout.mm_per_pixel)
+        model = _lensed(_settled(model, seen), seen, pictures[0], layout.mm_per_pixel)
     return replace(model, usual=_spread(seen, model, tone)) if len(pictures) >= 3 else model
 
 
@@ -66,9 +70,57 @@ def _placed(
         where = [_elsewhere(one, alone, cell.area[k], p, settings) for one, p in zip(found, pictures, strict=True)]
         got = np.concatenate([np.zeros((0, 2)), *where])
         if len(got):
-            near = np.abs(got[:, None] - got[None]).max(axis=-1) < 0.04 * cell.pitch.min()
-            at[k] = np.median(got[near[near.sum(axis=1).argmax()]], axis=0)
-    return replace(model, cell=Cell(cell.pitch, at, cell.area, cell.lanes))
+            at[k] = _fullest(got, cell.pitch)
+    model = replace(model, cell=replace(cell, at=at))
+    for k in [one for one in open_ if one != anchor]:
+        model = _paired(model, k, anchor, found, pictures, settings)
+    return model
+
+
+def _fullest(places: Floats, pitch: Floats) -> Floats:
+    """Median of the fullest neighbourhood of places (n, 2), which recur with the pitch."""
+    off = places[:, None] - places[None]
+    off -= pitch * np.round(off / pitch)
+    near = np.abs(off).max(axis=-1) < 0.04 * pitch.min()
+    best = near.sum(axis=1).argmax()
+    return np.asarray(places[best] + np.median(off[near[best], best], axis=0))
+
+
+def _paired(
+    model: Model,
+    k: int,
+    anchor: int,
+    found: Sequence[Patches],
+    pictures: Sequence[Picture],
+    settings: LookSettings,
+) -> Model:
+    """Window k with the anchor of its own note, not of the next: so that fewest patches lie outside the lanes counted;
+
+    of equals the nearest to the anchor
+    """
+    cell = model.cell
+    off = cell.at[k] - cell.at[anchor]
+    told = []
+    off -= cell.pitch * np.round(off / cell.pitch)
+    for j in (0, -1, 1):
+        at = cell.at.copy()
+        at[k] = at[anchor] + off + np.array([j, 0]) * cell.pitch
+        one = replace(model, cell=replace(cell, at=at))
+        told.append((_outside(one, found, pictures, settings), float(np.hypot(*(at[k] - at[anchor]))), one))
+    fewest = min(many for many, _, _ in told)
+    return min((one for one in told if one[0] <= 1.1 * fewest), key=lambda one: one[1])[2]
+
+
+def _outside(model: Model, found: Sequence[Patches], pictures: Sequence[Picture], settings: LookSettings) -> int:
+    """Whole patches that lie where the lattice has windows, but in a lane that is not counted."""
+    many = 0
+    for patch, picture in zip(found, pictures, strict=True):
+        lens = Lens.of(picture.shape[1], picture.shape[0], model.k1)
+        lattice = locate(patch, model, lens, settings)
+        if not isinstance(lattice, Problem):
+            lane, near = lanes_of(patch, model, lattice, lens)
+            many += int((near & patch.whole & ((lane < 0) | (lane >= model.cell.lanes))).sum())
+    return many
 
 
 def _elsewhere(found: Patches, alone: Cell, area: float, picture: Picture, settings: LookSettings) -> Floats:
@@ -131,6 +183,33 @@ def _crops(picture: Picture, lattice: Lattice, model: Model, lens: Lens, tone: T
         if top > tone.limit:
             out[k].append((crop - tone.low) / max(float(np.median(crop[crop > (top + tone.low) / 2])) - tone.low, 1))
     return out
+
+
+def _settled(model: Model, seen: Sequence[Seen]) -> Model:
+    """Places in the cell corrected by where the edges put the windows: by medians over all frames, each frame's lattice
+
+    fitted anew as the places settle.  Their mean is kept, for the lattice takes up what they have in common.
+    """
+    at = model.cell.at.copy()
+    few = min(np.bincount(np.concatenate([one.w[_told(one)] for one in seen]), minlength=len(at)))
+    for _ in range(_ROUNDS if len(at) > 1 and few >= _LEAST else 0):
+        cell = replace(model.cell, at=at)
+        off = [_off(one, cell) for one in seen]
+        w, place = (np.concatenate(part) for part in zip(*off, strict=True))
+        more = np.array([np.median(place[w == k], axis=0) for k in range(len(at))])
+        at = at + more - more.mean(axis=0)
+    return replace(model, cell=replace(model.cell, at=at))
+
+
+def _told(seen: Seen) -> NDArray[np.bool_]:
+    """Whole windows whose four edges are read."""
+    return np.asarray((seen.fill > 0.85) & np.isfinite(seen.middle).all(axis=1))
+
+
+def _off(seen: Seen, cell: Cell) -> tuple[Ints, Floats]:
+    """(which window of the cell, px on the plane from its node) of all that are whole."""
+    good, plane = _told(seen), cell.plane(seen.i, seen.j, seen.w)
+    return seen.w[good], (fit(plane, seen.middle, good).plane(seen.middle) - plane)[good]
 
 
 def _lensed(model: Model, seen: Sequence[Seen], picture: Picture, pixel: float) -> Model:

@@ -6,6 +6,7 @@ Arrays of `Nodes` have one element a window that the lattice puts wholly into th
 
 from dataclasses import dataclass
 from enum import StrEnum
+from math import nan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,10 +20,11 @@ Ints = NDArray[np.int64]
 
 
 class Kind(StrEnum):
-    """What may be wrong: the first five with a window, the last two with the coat."""
+    """What may be wrong: the first six with a window, the last two with the coat."""
 
     MISSING = "missing"
     HALF_FILLED = "half filled"
+    SHIFTED = "shifted"  # the window as a whole
     SHIFTED_PASS = "shifted pass"  # noqa: S105 - no password; seen by the width of an edge
     SIZE = "size"
     DIRTY = "dirty"
@@ -34,9 +36,10 @@ class Kind(StrEnum):
 class Found:
     """One thing wrong.  x_mm, y_mm : its middle;  i, lane, window : of the node, -1 where it is of the coat
 
-    size_mm : how large: deviation of the size, width of the edge, diameter of a hole, width of a streak, side of a
-        window that is not there
+    size_mm : how large: deviation of the size, width of the edge, diameter of a hole, width of a streak; of a window
+        missing, half filled, dirty or shifted its longer side
     severity : measured over the limit it broke, so 1 is just seen;  box : column, row, columns, rows in the picture
+    off_mm : (across, along) of a shifted window, and of a shifted pass against the others; NaN of all else
     """
 
     kind: Kind
@@ -48,6 +51,7 @@ class Found:
     size_mm: float
     severity: float
     box: tuple[int, int, int, int]
+    off_mm: tuple[float, float] = (nan, nan)
 
 
 @dataclass(frozen=True, slots=True)

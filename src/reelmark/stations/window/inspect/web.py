@@ -7,9 +7,9 @@ from reelmark.stations.window.inspect.find import Tones
 from reelmark.stations.window.inspect.lattice import Lattice, Lens
 from reelmark.stations.window.inspect.looked import Floats, Ints
 from reelmark.stations.window.inspect.model import Model
-from reelmark.stations.window.inspect.windows import nodes_within
+from reelmark.stations.window.inspect.windows import Seen, nodes_within
 
-__all__ = ["painted_out", "web_columns"]
+__all__ = ["painted_out", "painted_too", "web_columns"]
 
 
 def web_columns(picture: Picture, tone: Tones, lattice: Lattice) -> tuple[int, int]:
@@ -46,6 +46,19 @@ def painted_out(picture: Picture, lattice: Lattice, model: Model, lens: Lens, to
     light = _any_light(picture, low, high, (tone.low + tone.limit) / 2)
     light |= ((low == 0) | (high == size)).any(axis=1)  # a sliver of a window at the rim may lie between the points
     return np.concatenate([low, high], axis=1)[light]
+
+
+def painted_too(seen: Seen, model: Model, size: tuple[int, int], pixel: float) -> Ints:
+    """(n, 4) as of `painted_out`, of windows that lie so far off that their rims may lie beyond those boxes.
+
+    size : columns and rows of the picture
+    """
+    off = np.abs(seen.off).max(axis=1)
+    far = np.flatnonzero(np.isfinite(off) & (off > 0.5 / pixel))
+    half = (np.array([one.size / 2 for one in model.motifs]) + 4 * model.spread_px + 1 + 1.1 / pixel)[seen.w[far]]
+    at = seen.seen[far] + seen.off[far]
+    low, high = np.floor(at - half), np.ceil(at + half) + 1
+    return np.asarray(np.clip(np.concatenate([low, high], axis=1), 0, size * 2), dtype=np.int64)
 
 
 def _any_light(picture: Picture, low: Ints, high: Ints, limit: float) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:

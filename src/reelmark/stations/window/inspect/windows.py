@@ -1,13 +1,14 @@
 """One picture -> its lattice and every window on it, in pixels; what is wrong is judged elsewhere (`judge`)."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from reelmark.errors import Problem
 from reelmark.frames import Picture
 from reelmark.stations.window.inspect import refusals
-from reelmark.stations.window.inspect.clear import how_clear
+from reelmark.stations.window.inspect.clear import how_clear, where_they_are
 from reelmark.stations.window.inspect.edges import read_sides
 from reelmark.stations.window.inspect.find import Patches, Tones
 from reelmark.stations.window.inspect.lattice import Cell, Lattice, Lens, coarse, fit, number
@@ -15,9 +16,11 @@ from reelmark.stations.window.inspect.looked import Floats, Ints
 from reelmark.stations.window.inspect.model import Model
 from reelmark.stations.window.inspect.settings import LookSettings
 
-__all__ = ["Seen", "locate", "measure", "nodes_within"]
+__all__ = ["Seen", "lanes_of", "locate", "measure", "nodes_within"]
 
 _ADRIFT = 1.0  # px that points inside a window may lie off: as much as `insets` spares
+_ASKEW = 1e-3  # scale by which a lattice of patches may be off that of the edges, before these are read anew
+_ENOUGH = 3  # whole patches: then those that the picture's edge cuts, whose middles lie off, are left out
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,9 +52,10 @@ def locate(found: Patches, model: Model, lens: Lens, settings: LookSettings) -> 
     """The lattice by patches alone; a problem where they do not make one."""
     if not len(found):
         return refusals.no_window(0)
-    middle = lens.correct(found.middle)
     cell = model.coarse_cell()
-    got = coarse(middle, found.area, cell, settings.stretch)
+    some = _telling(found, cell)
+    middle, area = lens.correct(found.middle[some]), found.area[some]
+    got = coarse(middle, area, cell, settings.stretch)
     if got is None:
         return refusals.no_window(len(found))
     lattice, votes, mirrored = got
@@ -60,18 +64,43 @@ def locate(found: Patches, model: Model, lens: Lens, settings: LookSettings) -> 
         return refusals.upside_down(int(mirrored), int(votes))
     if votes < max(1.0, 0.2 * room * 0.6):
         return refusals.no_window(len(found))
-    return _refined(lattice, middle, found.area, cell, lens)
+    lattice = _refined(lattice, middle, area, cell)
+    lane, near = lanes_of(found, model, lattice, lens)
+    first = _first_lane(lane[near], cell, lattice, lens)
+    return replace(lattice.moved(cell, 0, first), more=_uncounted(lane - first, near, found.whole, cell.lanes))
 
 
-def _refined(lattice: Lattice, middle: Floats, area: Floats, cell: Cell, lens: Lens) -> Lattice:
-    """Twice: number, keep what is near and like, fit; then call the first lane 0 and the first repeat 0."""
+def lanes_of(found: Patches, model: Model, lattice: Lattice, lens: Lens) -> tuple[Ints, NDArray[np.bool_]]:
+    """(n,) lane of each patch, 0 the first that is counted, and whether it lies where a window may."""
+    cell = model.coarse_cell()
+    near = 0.06 * float(cell.pitch.min()) + 2
+    lane, _, told = number(lens.correct(found.middle), found.area, cell, lattice, near)
+    return lane, told
+
+
+def _uncounted(lane: Ints, near: NDArray[np.bool_], whole: NDArray[np.bool_], lanes: int) -> int:
+    """How many lanes with whole windows are none of 0 to lanes - 1, but a third as full as the fullest."""
+    outside = lane[near & whole & ((lane < 0) | (lane >= lanes))]
+    if not len(outside):
+        return 0
+    fullest = np.unique(lane[near], return_counts=True)[1].max()
+    return int((np.unique(outside, return_counts=True)[1] > 0.34 * fullest).sum())
+
+
+def _telling(found: Patches, cell: Cell) -> NDArray[np.bool_]:
+    """Those patches that are whole, if enough of them are like windows, or else all."""
+    like = np.abs(np.log(np.maximum(found.area, 1)[:, None] / cell.area)).min(axis=1) < np.log(1.5)
+    return found.whole if (found.whole & like).sum() >= _ENOUGH else np.ones(len(found), bool)
+
+
+def _refined(lattice: Lattice, middle: Floats, area: Floats, cell: Cell) -> Lattice:
+    """Twice: number, keep what is near and like, fit."""
     pitch = float(cell.pitch.min())
     for within in (0.12, 0.06):
         _, plane, near = number(middle, area, cell, lattice, within * pitch + 2, 1.5)
         if near.any():
             lattice = fit(plane, middle, near, 2)
-    lane, _, near = number(middle, area, cell, lattice, 0.06 * pitch + 2)
-    return lattice.moved(cell, 0, _first_lane(lane[near], cell, lattice, lens))
+    return lattice
 
 
 def _first_lane(j: Ints, cell: Cell, lattice: Lattice, lens: Lens) -> int:
@@ -108,9 +137,18 @@ def nodes_within(
 
 
 def measure(
-    picture: Picture, lattice: Lattice, model: Model, lens: Lens, tone: Tones, settings: LookSettings
+    picture: Picture,
+    lattice: Lattice,
+    model: Model,
+    lens: Lens,
+    tone: Tones,
+    settings: LookSettings,
+    again: bool = True,
 ) -> Seen | Problem:
-    """Edges, sizes, fill of all whole windows; the lattice is fitted anew to the edges' middles."""
+    """Edges, sizes, fill of all whole windows; the lattice is fitted anew to the edges' middles.
+
+    again : all is read once more about the new lattice where the first was far from it
+    """
     i, j, w, plane, seen = nodes_within(model, lattice, lens, model.half())
     if not len(i):
         return refusals.no_window(0)
@@ -125,11 +163,16 @@ def measure(
             )
             size[mine] = motif.size + grown
     whole = (fill > settings.half) & np.isfinite(middle).all(axis=1)
-    if whole.sum() < max(1, 0.2 * len(i)):
-        return refusals.no_window(int(whole.sum()))
-    fine = fit(plane, middle, whole)
+    read = int(np.isfinite(middle).all(axis=1).sum())  # half filled ones too: a frame may hold no others
+    if read < max(1, 0.2 * len(i)):
+        return refusals.no_window(read)
+    fine = fit(plane, middle, whole) if whole.any() else lattice
+    grown, drift = fine.scale() - lattice.scale(), np.abs(fine.seen(plane, lens)[:, 0] - seen).max()
+    if again and (np.abs(grown).max() > _ASKEW or drift > _ADRIFT):
+        anew = measure(picture, fine, model, lens, tone, settings, False)
+        if not isinstance(anew, Problem):
+            return anew
     place = fine.place(plane)
-    better = np.clip(fine.seen(plane, lens)[:, 0], seen - model.reach, seen + model.reach)  # so all stay in the picture
-    if np.abs(better - seen).max() > _ADRIFT:  # the middles of patches were not the windows' own
-        clear, seen = how_clear(picture, better, w, model, tone, settings), better
+    clear = where_they_are(picture, seen, middle - place, w, clear, model, tone, settings)
+    size -= grown * np.array([one.size for one in model.motifs])[w]  # a size is told against the fine lattice's
     return Seen(fine, i, j, w, seen, place, middle, middle - place, size, var, *clear)
