@@ -5,7 +5,6 @@ source is used it stands beside the check.
 """
 
 import json
-import time
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -424,13 +423,12 @@ def test_load_and_store_are_pictures_that_say_what_they_show():
     assert "no limit is set" in empty
 
 
-def test_720_tasks_are_drawn_in_less_than_200_ms():
-    planned, took = large(), []
-    for _ in range(3):
-        began = time.perf_counter()
-        gantt_picture(planned, whole(planned), alone=False, address=str)
-        took.append(time.perf_counter() - began)
-    assert min(took) < 0.2
+def test_a_picture_of_720_tasks_stays_small():
+    # how fast it is drawn is a figure of the bench
+    planned = large()
+    picture = gantt_picture(planned, whole(planned), alone=False, address=str)
+    assert len(planned.shop.operations) == 720
+    assert len(list(ET.fromstring(picture).iter())) < 10 * 720
 
 
 def test_plans_lie_beside_the_journal(tmp_path):
