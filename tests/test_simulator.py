@@ -316,7 +316,9 @@ def test_files_hold_order_works_records_and_what_the_judge_needs(tmp_path: Path)
     assert read_works(tmp_path / "works.toml") == sim.works
     files = sorted((tmp_path / "records").iterdir())
     assert [[json.loads(text) for text in file.read_text().splitlines()] for file in files] == sim.records
-    assert len(json.loads((tmp_path / "judge" / "planted.json").read_text())) == len(sim.planted)
+    planted = [*sim.planted, *(one for roll in sim.film for one in roll.planted)]
+    planted += [one for roll in sim.windows for one in roll.planted]
+    assert len(json.loads((tmp_path / "judge" / "planted.json").read_text())) == len(planted) > len(sim.planted)
     with np.load(tmp_path / "judge" / "truth.npz") as truth:
         i = truth["pile_names"].tolist().index("P001r")
         pile = truth["pile_sheets"][truth["pile_at"][i] : truth["pile_at"][i + 1]]
