@@ -30,6 +30,7 @@ from ..units import in_metres
 
 __all__ = [
     "CAUTIONS",
+    "SEEN_BY",
     "SHORTEST_M",
     "Marked",
     "column_over",
@@ -48,6 +49,7 @@ CAUTIONS: Final = (
     "off.",
     "Figures are readings of pictures, not a release: whoever releases the roll looks at the marks.",
 )
+SEEN_BY: Final = "window camera"  # as the journal has it
 STEP: Final = 100_000  # um: a mark's ends are written in decimetres, as the gauge's are
 SHORTEST_M: Final = 1.0  # the length counters of two machines agree no better: see acts/gauge
 MOST_BOOKED: Final = 1000  # frames that are named one by one; all are counted
@@ -158,7 +160,7 @@ def _body(reading: Reading, roll: str, mark: Marked, core_m: float, first_column
     start, end = _wound(reading, roll, mark, core_m)
     lane, column = lane_and_column(reading, roll, mark, first_column)
     return {"kind": "mark", "unit": roll, "lanes": [lane], "start": f"{in_metres(start)} m",
-            "end": f"{in_metres(end)} m", "fault": _fault(mark, column), "grade": "note", "seen_by": "window camera",
+            "end": f"{in_metres(end)} m", "fault": _fault(mark, column), "grade": "note", "seen_by": SEEN_BY,
             }  # fmt: skip
 
 

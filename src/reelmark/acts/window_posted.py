@@ -7,16 +7,15 @@ to_post(reading, "F05", marks)                     bodies of those that are not 
 from collections import defaultdict, deque
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
 from ..errors import Problem
 from ..reading import Reading
 from ..units import in_metres
-from .window import window_marks
+from .window import SEEN_BY, window_marks
 
-__all__ = ["SEEN_BY", "Placed", "placed", "to_post"]
+__all__ = ["Placed", "placed", "to_post"]
 
-SEEN_BY: Final = "window camera"
 Told = Mapping[str, Any]
 Key = tuple[Any, ...]
 

@@ -56,7 +56,7 @@ def _read(path: Path, keep: Path) -> Read:
     keep.mkdir(parents=True, exist_ok=True)
     seen = kept(look_at(source, detector, 0, crops=True), keep)
     roll = read_roll(seen, told.layout, told.index_every, dict(told.rollers_mm))
-    kept_ = kept_answer(roll, told.layout, [*told.notes, *notes], dict(told.rollers_mm))
+    kept_ = kept_answer(roll, told.layout, [*told.notes, *notes], dict(told.rollers_mm), over_lane=told.over_lane)
     return Read(path.name, told.over_lane, told.layout.notes_per_repeat, kept_)
 
 

@@ -8,8 +8,9 @@ from typing import Any, Final
 import numpy as np
 
 from ..acts.life import number_of
-from ..acts.window import column_over, core_of, window_marks
+from ..acts.window import window_marks
 from ..acts.window_notes import Camera, touched
+from ..acts.window_view import camera_of as stands
 from ..io.windowkept import keep_reading
 from .boxes import written
 from .simulate import Simulated
@@ -25,7 +26,7 @@ SHARED: Final = ("lane", "column", "row", "sheets", "notes", "numbers", "unnumbe
 
 def camera_of(reading: Any, read: Read) -> Camera:
     """How the camera stood over the roll, by the journal and its own layout."""
-    return Camera(core_of(reading, read.roll), column_over(reading, read.roll, read.lane), read.rows)
+    return Camera(*stands(read.told, reading, read.roll), read.rows)
 
 
 def mark_bodies(reading: Any, read: Read) -> list[Told]:
@@ -37,7 +38,7 @@ def mark_bodies(reading: Any, read: Read) -> list[Told]:
 def keep(reading: Any, read: Read, folder: Path, at: datetime) -> None:
     """The reading kept in folder/ROLL, for the page, with how its camera stood over the roll."""
     camera = camera_of(reading, read)
-    stood = {"core_m": camera.core_m, "first_column": camera.first_column}
+    stood = read.told["camera"] | {"core_m": camera.core_m, "first_column": camera.first_column}
     keep_reading(folder / read.roll, read.roll, read.told | {"camera": stood}, at)
 
 
@@ -108,8 +109,8 @@ def _note(roll: WindowRoll, along_mm: float) -> tuple[int, int]:
     """(repeat, row) of the note at a place along; of a margin, of the note beside it."""
     repeat, inside = divmod(along_mm, roll.layout.pitch_along_mm)
     middles = [one.at_along_mm or 0.0 for one in roll.layout.windows]
-    first, note = middles[0] - roll.window_mm, middles[1] - middles[0]
-    return int(repeat), int(np.clip((inside - first) // note, 0, len(middles) - 1))
+    first = middles[0] - roll.window_mm
+    return int(repeat), int(np.clip((inside - first) // roll.note_mm, 0, len(middles) - 1))
 
 
 def _there(mark: Told, kind: str, at: tuple[float, float], roll: WindowRoll) -> bool:

@@ -17,7 +17,7 @@ import cv2
 from ..errors import Problem
 from ..pool import processes
 from ..stations.window.roll import Seen
-from .looking import Looks, Task, look_at_one, refused
+from .looking import Looks, Task, failed, look_at_one, refused
 from .ring import Ring, attached
 
 __all__ = ["Crew"]
@@ -195,7 +195,4 @@ class Crew:
 
 def _seen(held: _Held) -> Seen:
     error = held.seen.exception()
-    if error is None:
-        return held.seen.result()
-    true = f"{type(error).__name__}: {str(error)[:120]}"
-    return refused(held.task, Problem("frame failed", true, "keep the picture, and report it"))
+    return held.seen.result() if error is None else failed(held.task, error)

@@ -18,7 +18,7 @@ from ..stations.window.count_order import Place
 from ..stations.window.inspect.looked import Found, Looked
 from ..stations.window.roll import Crop, Seen
 
-__all__ = ["Looks", "Task", "look_at_one", "refused"]
+__all__ = ["Looks", "Task", "failed", "look_at_one", "refused"]
 
 CROPS: Final = 8  # of a frame, the gravest
 MARGIN, LARGEST, THUMB = 24, 512, 96  # pixels about what was found; sides at most
@@ -51,15 +51,20 @@ def refused(task: Task, problem: Problem) -> Seen:
     return Seen(task.name, task.place, task.shape, refused=problem)
 
 
+def failed(task: Task, error: BaseException) -> Seen:
+    """The frame booked for a fault of ours, or for want of memory."""
+    true = f"{type(error).__name__}: {str(error)[:120]}"
+    return refused(task, Problem("frame failed", true, "keep the picture, and report it"))
+
+
 def look_at_one(task: Task, picture: Picture | None, detector: Looks) -> Seen:
     """The frame looked at, or booked; picture None: its file is read."""
     try:
         return _look(task, picture, detector)
     except Problem as problem:
         return refused(task, problem)
-    except Exception as error:  # a fault of ours, or memory: booked as such
-        true = f"{type(error).__name__}: {str(error)[:120]}"
-        return refused(task, Problem("frame failed", true, "keep the picture, and report it"))
+    except Exception as error:
+        return failed(task, error)
 
 
 def _look(task: Task, picture: Picture | None, detector: Looks) -> Seen:

@@ -37,7 +37,7 @@ def _beside(some: Picture, tone: Tones) -> int:
 
 def painted_out(picture: Picture, lattice: Lattice, model: Model, lens: Lens, tone: Tones, pixel: float) -> Ints:
     """(n, 4) x0, y0, x1, y1 of windows with their edges, those at the rim and in lanes beyond too."""
-    half = np.array([one.size / 2 for one in model.motifs]) + 4 * model.spread_px + 1 + 1.1 / pixel
+    half = _halves(model, pixel)
     _, _, w, _, at = nodes_within(model, lattice, lens, -half, 2)
     size = np.array(picture.shape[::-1])
     half = half + abs(float(lattice.bend[0, 1])) * half[:, ::-1]
@@ -55,10 +55,15 @@ def painted_too(seen: Seen, model: Model, size: tuple[int, int], pixel: float) -
     """
     off = np.abs(seen.off).max(axis=1)
     far = np.flatnonzero(np.isfinite(off) & (off > 0.5 / pixel))
-    half = (np.array([one.size / 2 for one in model.motifs]) + 4 * model.spread_px + 1 + 1.1 / pixel)[seen.w[far]]
+    half = _halves(model, pixel)[seen.w[far]]
     at = seen.seen[far] + seen.off[far]
     low, high = np.floor(at - half), np.ceil(at + half) + 1
     return np.asarray(np.clip(np.concatenate([low, high], axis=1), 0, size * 2), dtype=np.int64)
+
+
+def _halves(model: Model, pixel: float) -> Floats:
+    """(w, 2) px from each window's middle to where its edge has faded into the coat, and 1.1 mm beyond."""
+    return np.asarray(np.array([one.size / 2 for one in model.motifs]) + 4 * model.spread_px + 1 + 1.1 / pixel)
 
 
 def _any_light(picture: Picture, low: Ints, high: Ints, limit: float) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
